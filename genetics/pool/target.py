@@ -1,0 +1,283 @@
+"""Targets: what is watched. One to three factors, each a visible state at one locus."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+from functools import lru_cache
+from math import prod
+from typing import TYPE_CHECKING
+
+from genetics.cross.offspring import Pairing, Wanted, chance_law, mean_chance
+from genetics.errors import ContradictoryStatementError, NotVisibleError, TooManyFactorsError
+from genetics.model.locus import ABSENT, WILD, WILD_LOOK, AllelePair, Locus
+from genetics.model.species import Species
+
+if TYPE_CHECKING:
+    from genetics.model.linkage import LinkageGroup
+
+MOST_FACTORS = 3
+"""Factors of the largest target that is pooled."""
+
+
+@dataclass(frozen=True, slots=True)
+class Factor:
+    """A visible state at one locus, as it is asked for.
+
+    ``look`` is the wording that is seen and ``pairs`` the genotypes that count. Usually they are
+    all genotypes with this look. Where several super forms or compounds share a look, each of
+    them is a factor as well; it is informed only by pairings whose hatchlings of this look can be
+    nothing else (``needs_identity``).
+
+    ``alleles`` are the two genes of a compound, which counts as two factors that share a locus.
+    """
+
+    locus: str
+    text: str
+    look: str
+    pairs: frozenset[AllelePair]
+    alleles: tuple[str, ...] = ()
+    needs_identity: bool = False
+
+    @property
+    def n_factors(self) -> int:
+        return max(1, len(self.alleles))
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """Factors in the order of the species file, one at a locus. Build it with ``target_of``."""
+
+    factors: tuple[Factor, ...]
+
+    @property
+    def n_factors(self) -> int:
+        return sum(factor.n_factors for factor in self.factors)
+
+    @property
+    def loci(self) -> tuple[str, ...]:
+        return tuple(factor.locus for factor in self.factors)
+
+    @property
+    def key(self) -> str:
+        """Unique in the species, whatever words the genes consist of."""
+        return " | ".join(f"{factor.locus}: {factor.text}" for factor in self.factors)
+
+    @property
+    def wanted(self) -> Wanted:
+        return {factor.locus: factor.pairs for factor in self.factors}
+
+    @property
+    def genes(self) -> tuple[str, ...]:
+        """Every gene that takes part in one of the accepted genotypes, once each."""
+        named = (
+            allele
+            for factor in self.factors
+            for pair in sorted(factor.pairs)
+            for allele in pair
+            if allele not in {WILD, ABSENT}
+        )
+        return tuple(dict.fromkeys(named))
+
+
+def target_of(species: Species, factors: Sequence[Factor]) -> Target:
+    """A target of these factors.
+
+    Raises
+    ------
+    NotVisibleError
+        No factor at all.
+    ContradictoryStatementError
+        Two factors at one locus: an animal has one look there.
+    TooManyFactorsError
+        More than ``MOST_FACTORS``, a compound counted twice.
+    """
+    if not factors:
+        raise NotVisibleError(
+            "A combination needs at least one gene that shows; a normal look is not watched."
+        )
+    ordered = tuple(sorted(factors, key=lambda factor: species.place_of[factor.locus]))
+    for one, other in zip(ordered, ordered[1:], strict=False):
+        if one.locus == other.locus:
+            raise ContradictoryStatementError(
+                f"{one.text} and {other.text} are looks of one locus ({one.locus}); an animal "
+                "shows one of them.",
+                locus=one.locus,
+            )
+    target = Target(factors=ordered)
+    if target.n_factors > MOST_FACTORS:
+        parts = [factor.text for factor in ordered]
+        raise TooManyFactorsError(
+            f"Combinations of at most {MOST_FACTORS} genes are pooled, and {', '.join(parts)} "
+            f"make {target.n_factors} (a compound counts as two). Ask for a part of it.",
+            genes=parts,
+            most=MOST_FACTORS,
+        )
+    return target
+
+
+@lru_cache(maxsize=4096)
+def locus_factors(locus: Locus) -> tuple[Factor, ...]:
+    """Every factor of a locus, in its order of alleles."""
+    found: list[Factor] = []
+    for look, pairs in locus.states.items():
+        if look == WILD_LOOK:
+            continue
+        forms = locus.ordered(pair for pair in pairs if pair[1] not in {WILD, ABSENT})
+        single = [pair for pair in pairs if pair[1] in {WILD, ABSENT}]
+        if look in locus.by_name or single or len(forms) > 1:
+            found.append(Factor(locus=locus.key, text=look, look=look, pairs=pairs))
+        else:
+            found.append(_form_factor(locus, look, forms[0], needs_identity=False))
+        if len(forms) > 1 or (len(forms) == 1 and single and forms[0][0] != forms[0][1]):
+            found += [
+                _form_factor(locus, look, pair, needs_identity=True)
+                for pair in forms
+                if not (pair[0] == pair[1] and look == pair[0])
+            ]
+    return tuple(sorted(found, key=lambda factor: _rank(locus, factor)))
+
+
+def _form_factor(locus: Locus, look: str, pair: AllelePair, *, needs_identity: bool) -> Factor:
+    one, other = pair
+    if one == other:
+        return Factor(
+            locus=locus.key,
+            text=f"Super {one}" if look != one else one,
+            look=look,
+            pairs=frozenset({pair}),
+            needs_identity=needs_identity,
+        )
+    return Factor(
+        locus=locus.key,
+        text=f"{one} {other}",
+        look=look,
+        pairs=frozenset({pair}),
+        alleles=pair,
+        needs_identity=needs_identity,
+    )
+
+
+def _rank(locus: Locus, factor: Factor) -> tuple[int, ...]:
+    first = locus.ordered(factor.pairs)[0]
+    return (len(factor.pairs) * -1, locus.rank[first[0]], locus.rank[first[1]])
+
+
+def factor_for(locus: Locus, pairs: frozenset[AllelePair]) -> Factor:
+    """The factor that accepts just these genotypes.
+
+    Raises
+    ------
+    NotVisibleError
+        The genotypes are no visible state of their own: two copies of a dominant gene.
+    """
+    for factor in locus_factors(locus):
+        if factor.pairs == pairs:
+            return factor
+    text = " or ".join(" ".join(pair) for pair in locus.ordered(pairs))
+    raise NotVisibleError(
+        f"{text} at {locus.key} can not be told by its look from other genotypes there, so it is "
+        "not watched. Ask for the look.",
+        locus=locus.key,
+    )
+
+
+def look_bits(species: Species, factor: Factor, look: str) -> int:
+    """Which parts of a factor a look at its locus shows, as bits.
+
+    1 if a plain factor shows. For a compound, bit 0 for its first gene alone, bit 1 for its
+    second alone, both for the compound's look.
+    """
+    if look == factor.look:
+        return (1 << factor.n_factors) - 1
+    if not factor.alleles:
+        return 0
+    locus = species.by_key[factor.locus]
+    for bit, allele in enumerate(factor.alleles):
+        alone = {locus.look((allele, allele)), locus.look((allele, WILD))}
+        if look in alone - {WILD_LOOK}:
+            return 1 << bit
+    return 0
+
+
+def cell_names(target: Target) -> tuple[str, ...]:
+    """What each cell of a target shows, by cell number; cell 0 shows none of it."""
+    parts = [part for factor in target.factors for part in (factor.alleles or (factor.text,))]
+    return tuple(
+        " + ".join(part for bit, part in enumerate(parts) if cell >> bit & 1) or "none of them"
+        for cell in range(1 << len(parts))
+    )
+
+
+def is_informed(pairing: Pairing, target: Target) -> bool:
+    """Whether a clutch of this pairing says something about the target.
+
+    The hit cell's chance, for the parents as stated, lies strictly between 0 and 1, and what
+    counts as a hit can be told from everything else the parents can throw.
+    """
+    possible = _possible_pairs(pairing)
+    if not all(_identifiable(pairing.species, f, possible.get(f.locus)) for f in target.factors):
+        return False
+    return 0 < mean_chance(chance_law(pairing, target.wanted)) < 1
+
+
+def _possible_pairs(pairing: Pairing) -> Mapping[str, frozenset[AllelePair]]:
+    found: dict[str, set[AllelePair]] = {}
+    for group in pairing.groups_in_play():
+        for offspring, chance in pairing.mean_offspring(group).items():
+            if chance:
+                for key, pair in zip(group.loci, offspring.pairs, strict=True):
+                    found.setdefault(key, set()).add(pair)
+    return {key: frozenset(pairs) for key, pairs in found.items()}
+
+
+def _identifiable(species: Species, factor: Factor, possible: frozenset[AllelePair] | None) -> bool:
+    if not possible or not possible & factor.pairs:
+        return False
+    if not factor.needs_identity:
+        return True
+    return possible & species.by_key[factor.locus].states[factor.look] <= factor.pairs
+
+
+def informed_targets(pairing: Pairing) -> tuple[Target, ...]:
+    """Every target of up to three factors that a clutch of this pairing informs.
+
+    Factors that every hatchling must show stay in a target with others; a target of nothing but
+    such factors is not informed.
+    """
+    species = pairing.species
+    possible = _possible_pairs(pairing)
+    per_locus: list[list[tuple[Factor, Fraction]]] = []
+    for key in sorted(possible, key=species.place_of.__getitem__):
+        factors = [
+            (factor, mean_chance(chance_law(pairing, {key: factor.pairs})))
+            for factor in locus_factors(species.by_key[key])
+            if _identifiable(species, factor, possible[key])
+        ]
+        per_locus.append([(factor, chance) for factor, chance in factors if chance])
+    return tuple(
+        Target(factors=tuple(factor for factor, _chance in chosen))
+        for chosen in _choices(per_locus, 0, MOST_FACTORS)
+        if chosen and 0 < _joint_mean(pairing, chosen) < 1
+    )
+
+
+def _choices(
+    per_locus: Sequence[Sequence[tuple[Factor, Fraction]]], start: int, room: int
+) -> Iterator[tuple[tuple[Factor, Fraction], ...]]:
+    """Every choice of factors of different loci from ``start`` on that fits in ``room``."""
+    yield ()
+    for position in range(start, len(per_locus)):
+        for item in per_locus[position]:
+            if item[0].n_factors <= room:
+                for rest in _choices(per_locus, position + 1, room - item[0].n_factors):
+                    yield (item, *rest)
+
+
+def _joint_mean(pairing: Pairing, chosen: Sequence[tuple[Factor, Fraction]]) -> Fraction:
+    """Mean chance of all factors: a product, unless some share a linkage group."""
+    groups: list[LinkageGroup] = [pairing.species.group_of[f.locus] for f, _chance in chosen]
+    if len(set(groups)) == len(groups):
+        return prod((chance for _factor, chance in chosen), start=Fraction(1))
+    return mean_chance(chance_law(pairing, {f.locus: f.pairs for f, _chance in chosen}))

@@ -1,0 +1,1 @@
+"""The registry: a Django project that keeps clutches and answers from their pool."""

@@ -1,0 +1,1 @@
+"""What every call of the interface shares: problems, parameters, paging, schema. No models."""

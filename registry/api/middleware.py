@@ -1,0 +1,162 @@
+"""What holds for every path: readable text, bodies of a bounded size, errors as problems."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from http import HTTPStatus
+from io import BytesIO
+from typing import Any, Final
+from urllib.parse import unquote_to_bytes
+
+from django.conf import settings
+from django.http import HttpRequest, HttpResponse, HttpResponseBase
+
+from registry.api.problems import (
+    MEDIA_TYPE,
+    ProblemResponse,
+    parameter_problem,
+    problem_of,
+    problem_of_status,
+)
+from registry.errors import BodyTooLargeError, RegistryError, UnreadableCharactersError
+
+# Belong to the body that is replaced, or to how it was made.
+_BODY_HEADERS: Final = frozenset(
+    {"content-type", "content-length", "content-encoding", "content-disposition", "etag"}
+)
+# A refused body is still read up to here: a client that is cut off while it sends sees a broken
+# connection and not the answer.
+_MOST_DRAINED: Final = 16 * 1024 * 1024
+_PIECE: Final = 64 * 1024
+
+
+class ProblemMiddleware:
+    """Stands first: refuses what no view should see, and turns every other error into a problem."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        """Answer of the service, errors as problems."""
+        problem = _text_problem(request)
+        if problem is not None:
+            return problem
+        return _as_problem(request, self.get_response(request))
+
+    def process_view(
+        self, request: HttpRequest, view: Callable[..., Any], args: Any, kwargs: Any
+    ) -> HttpResponse | None:
+        """Refuse a body that is too large before anything reads it.
+
+        The limit is the view's ``max_body_bytes``, else ``DATA_UPLOAD_MAX_MEMORY_SIZE``.
+        """
+        own = getattr(getattr(view, "cls", None), "max_body_bytes", None)
+        limit: int | None = own or settings.DATA_UPLOAD_MAX_MEMORY_SIZE
+        if limit is None:
+            return None
+        try:
+            _bound_body(request, limit=limit)
+        except BodyTooLargeError as error:
+            return _problem(request, error)
+        return None
+
+
+def _problem(request: HttpRequest, error: RegistryError) -> HttpResponse:
+    problem = problem_of(error) or problem_of_status(error.status)
+    return ProblemResponse(problem, path=request.path)
+
+
+# --- text -------------------------------------------------------------------------------------
+
+
+def _text_problem(request: HttpRequest) -> HttpResponse | None:
+    if "\x00" in request.path:
+        return _problem(request, UnreadableCharactersError("The path holds a NUL character."))
+    for name, text in _raw_parameters(request.META.get("QUERY_STRING", "")):
+        fault = _fault_of(name) or _fault_of(text)
+        if fault is not None:
+            problem = parameter_problem(
+                UnreadableCharactersError(fault), name=name.decode("utf-8", "replace")
+            )
+            return ProblemResponse(problem, path=request.path)
+    return None
+
+
+def _raw_parameters(query: str) -> list[tuple[bytes, bytes]]:
+    """Names and values as bytes: Django would replace what is no UTF-8 and say nothing."""
+    raw = query.encode("utf-8" if re.search("[^\x00-\xff]", query) else "latin-1", "replace")
+    parts = (part.replace(b"+", b" ").partition(b"=") for part in raw.split(b"&") if part)
+    return [(unquote_to_bytes(name), unquote_to_bytes(text)) for name, _equals, text in parts]
+
+
+def _fault_of(raw: bytes) -> str | None:
+    if b"\x00" in raw:
+        return "The text holds a NUL character."
+    try:
+        raw.decode("utf-8")
+    except UnicodeDecodeError as error:
+        return f"The text is not UTF-8: byte {error.start + 1} begins no character."
+    return None
+
+
+# --- size -------------------------------------------------------------------------------------
+
+
+def _bound_body(request: HttpRequest, *, limit: int) -> None:
+    stated = request.META.get("CONTENT_LENGTH") or ""
+    if stated.isdigit():
+        if int(stated) > limit:
+            _drain(request, n_bytes=int(stated))
+            raise BodyTooLargeError(limit=limit)
+    elif request.META.get("wsgi.input_terminated"):
+        _read_chunked(request, limit=limit)
+
+
+def _drain(request: HttpRequest, *, n_bytes: int) -> None:
+    left = min(n_bytes, _MOST_DRAINED)
+    while left > 0:
+        piece = request.read(min(left, _PIECE))
+        if not piece:
+            return
+        left -= len(piece)
+
+
+def _read_chunked(request: HttpRequest, *, limit: int) -> None:
+    """Read a body of no stated length, at most ``limit`` bytes.
+
+    Django takes a body without a length for empty. The server says with ``wsgi.input_terminated``
+    that reading to the end is safe, so the body is read here and handed on with its length.
+    """
+    source = request.META["wsgi.input"]
+    body = source.read(limit + 1)
+    if len(body) > limit:
+        left = _MOST_DRAINED
+        while left > 0 and (piece := source.read(_PIECE)):
+            left -= len(piece)
+        raise BodyTooLargeError(limit=limit)
+    request.META["CONTENT_LENGTH"] = str(len(body))
+    request._stream = BytesIO(body)  # noqa: SLF001 - see above
+
+
+# --- answers ----------------------------------------------------------------------------------
+
+
+def _as_problem(request: HttpRequest, response: HttpResponseBase) -> HttpResponseBase:
+    if response.status_code < HTTPStatus.BAD_REQUEST:
+        return response
+    if response.headers.get("Content-Type", "").partition(";")[0] == MEDIA_TYPE:
+        return response
+    said = getattr(response, "data", None)
+    detail = said.get("detail") if isinstance(said, dict) else None
+    problem = problem_of_status(response.status_code, str(detail) if detail else None)
+    replaced = ProblemResponse(problem, path=request.path)
+    for name, text in response.headers.items():
+        if name.lower() not in _BODY_HEADERS:
+            replaced.headers[name] = text
+    replaced.cookies = response.cookies
+    # Closing the old one would end the request; what it holds open is closed with the new one.
+    replaced._resource_closers.extend(  # type: ignore[attr-defined] # noqa: SLF001 - no other way
+        response._resource_closers  # type: ignore[attr-defined] # noqa: SLF001
+    )
+    return replaced

@@ -1,0 +1,18 @@
+"""Filters of a keeper's clutches."""
+
+from __future__ import annotations
+
+import django_filters
+
+from registry.clutches.models import Clutch
+
+
+class ClutchFilter(django_filters.FilterSet):
+    """By species, season, declaration and shared code."""
+
+    species = django_filters.CharFilter(field_name="version__species")
+    declared = django_filters.BooleanFilter(field_name="is_declared")
+
+    class Meta:
+        model = Clutch
+        fields = ("species", "season", "declared", "pairing", "clutch_code")

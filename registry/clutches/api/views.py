@@ -1,0 +1,100 @@
+"""Calls about clutches."""
+
+from __future__ import annotations
+
+import uuid
+from typing import Any
+
+from django.db.models import QuerySet
+from drf_spectacular.utils import extend_schema
+from rest_framework.permissions import AllowAny
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from registry.api.base import ApiListView, ApiView
+from registry.clutches.api.check_serializers import ClutchCheckSerializer
+from registry.clutches.api.filters import ClutchFilter
+from registry.clutches.api.serializers import (
+    ClutchCheckInSerializer,
+    ClutchInSerializer,
+    ClutchSerializer,
+)
+from registry.clutches.models import Clutch
+from registry.clutches.selectors import clutch_answer, clutch_get, clutch_list, report_answer
+from registry.clutches.services.checks import clutch_check
+from registry.clutches.services.reporting import clutch_report, clutch_withdraw
+from registry.keepers.permissions import IsKeeper, keeper_of
+
+
+class ClutchesView(ApiListView):
+    """The keeper's own clutches."""
+
+    permission_classes = (IsKeeper,)
+    serializer_class = ClutchSerializer
+    filterset_class = ClutchFilter
+    ordering_fields = ("reported_at", "season")
+    ordering = ("-reported_at",)
+
+    def get_queryset(self) -> QuerySet[Clutch]:
+        """The keeper's own."""
+        return clutch_list(keeper_of(self.request))
+
+    def row(self, one: Any) -> Any:
+        """A clutch as its keeper sees it."""
+        return ClutchSerializer(clutch_answer(one)).data
+
+    @extend_schema(
+        operation_id="clutch_report",
+        request=ClutchInSerializer,
+        responses={201: ClutchSerializer},
+    )
+    def post(self, request: Request) -> Response:
+        """Report a clutch, failures included. It counts in every pool at once."""
+        given = self.body(ClutchInSerializer)
+        report = clutch_report(keeper_of(request), given)
+        answer = report_answer(
+            {
+                "id": report.clutch_id,
+                "season": report.season,
+                "declared": report.is_declared,
+                "reported_at": report.reported_at,
+            },
+            report.read,
+            given,
+        )
+        return Response(ClutchSerializer(answer).data, status=201)
+
+
+class ClutchView(ApiView):
+    """One of the keeper's clutches."""
+
+    permission_classes = (IsKeeper,)
+
+    @extend_schema(operation_id="clutch_read", responses=ClutchSerializer)
+    def get(self, request: Request, clutch_id: uuid.UUID) -> Response:
+        """The clutch as it was reported and read."""
+        clutch = clutch_get(keeper_of(request), clutch_id)
+        return Response(ClutchSerializer(clutch_answer(clutch)).data)
+
+    @extend_schema(operation_id="clutch_withdraw", responses={204: None})
+    def delete(self, request: Request, clutch_id: uuid.UUID) -> Response:
+        """Take the clutch back; it leaves every pool at once."""
+        clutch_withdraw(keeper_of(request), clutch_id)
+        return Response(status=204)
+
+
+class ClutchChecksView(ApiView):
+    """Look at a clutch in hand."""
+
+    authentication_classes = ()
+    permission_classes = (AllowAny,)
+
+    @extend_schema(
+        operation_id="clutch_check",
+        request=ClutchCheckInSerializer,
+        responses=ClutchCheckSerializer,
+    )
+    def post(self, _request: Request) -> Response:
+        """How surprising the clutch is, what was missed, what the parents carry. Stores nothing."""
+        answer = clutch_check(self.body(ClutchCheckInSerializer))
+        return Response(ClutchCheckSerializer(answer).data)

@@ -1,0 +1,102 @@
+"""A clutch in hand, as the genetics sees it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from genetics.evidence.clutch import (
+    ClutchSurprise,
+    Missed,
+    clutch_surprise,
+    missed_combinations,
+)
+from genetics.evidence.parents import UNPROVEN_CHANCE, GeneDoubt, ParentsAfter, parents_after
+from genetics.cross.offspring import Pairing
+from genetics.model.belief import Parent, ParentStatement, belief_of
+from genetics.pool.cells import checked_call
+
+from registry.catalogue.bridge import Caution, cautions_of_pairing, cautions_of_target
+from registry.clutches.bridge.reports import ReadClutch, family_clutch_new
+from registry.pools.bridge import combination_text
+
+MOST_MISSED = 60
+"""Combinations that are looked at for a check."""
+
+
+UNPROVEN_BEFORE = UNPROVEN_CHANCE
+"""Chance of an unproven gene before the clutch, as the answer names it."""
+
+
+@dataclass(frozen=True, slots=True)
+class MissedAnswer:
+    """A possible combination that did not certainly hatch, with its text and cautions."""
+
+    missed: Missed
+    combination: str
+    cautions: tuple[Caution, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CheckedClutch:
+    """Everything that a check says."""
+
+    surprise: ClutchSurprise
+    missed: tuple[MissedAnswer, ...]
+    parents: ParentsAfter
+    cautions: tuple[tuple[Caution, Fraction], ...]
+
+
+def clutch_checked(read: ReadClutch) -> CheckedClutch:
+    """A clutch held against its parents, and the parents against the clutch."""
+    loaded = read.loaded
+    missed = missed_combinations(
+        family_clutch_new(read, sire=None, dam=None, season=0, declared=False), most=MOST_MISSED
+    )
+    return CheckedClutch(
+        surprise=clutch_surprise(read.pairing, read.calls),
+        missed=tuple(
+            MissedAnswer(
+                missed=one,
+                combination=combination_text(loaded.species, one.target),
+                cautions=tuple(cautions_of_target(loaded, one.target)),
+            )
+            for one in missed
+        ),
+        parents=_parents(read),
+        cautions=tuple(cautions_of_pairing(loaded, read.pairing)),
+    )
+
+
+def _parents(read: ReadClutch) -> ParentsAfter:
+    species = read.loaded.species
+    pairing = Pairing(
+        species,
+        belief_of(species, read.sire, unproven_chance=UNPROVEN_CHANCE),
+        belief_of(species, read.dam, unproven_chance=UNPROVEN_CHANCE),
+    )
+    doubtful = [*_doubtful("sire", read.sire), *_doubtful("dam", read.dam)]
+    return parents_after(pairing, doubtful, [checked_call(pairing, c.call) for c in read.calls])
+
+
+def _doubtful(role: Parent, statement: ParentStatement) -> Sequence[tuple[Parent, str]]:
+    possible = [gene for _key, stated in statement.genes.loci for gene, _chance in stated.possible]
+    return [(role, gene) for gene in dict.fromkeys((*possible, *statement.unproven))]
+
+
+def doubt_sentence(doubt: GeneDoubt, n_hatchlings: int) -> str:
+    """What a clutch says of one doubtful gene, in a keeper's words."""
+    who = f"The {doubt.parent}"
+    if doubt.verdict == "proven":
+        return f"{who} carries {doubt.gene}: a hatchling of this clutch needs it."
+    if doubt.verdict == "excluded":
+        return f"{who} does not carry {doubt.gene}: this clutch could not have hatched from it."
+    percent = f"{float(100 * doubt.after):.3g} %"
+    before = f"{float(100 * doubt.before):.3g} %"
+    if doubt.after == doubt.before:
+        return f"This clutch says nothing about {doubt.gene} in the {doubt.parent}: still {before}."
+    return (
+        f"{who} carries {doubt.gene} with a chance of {percent} after {n_hatchlings} hatchlings; "
+        f"it was {before}."
+    )

@@ -1,0 +1,118 @@
+"""Reads of clutches, always those of the keeper who asks."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from django.db.models import QuerySet
+
+from registry.catalogue.selectors import version_loaded
+from registry.clutches.bridge.reports import ReadClutch, ReadGroup
+from registry.clutches.models import Clutch
+from registry.errors import NotFoundError
+from registry.keepers.models import Keeper
+from registry.pairings.bridge import parent_text, statement_from_json
+
+
+def clutch_list(keeper: Keeper) -> QuerySet[Clutch]:
+    """Clutches that a keeper reported, with what an answer needs."""
+    return (
+        Clutch.objects.filter(keeper=keeper)
+        .select_related("version", "sire", "dam")
+        .prefetch_related("hatchlings")
+    )
+
+
+def clutch_get(keeper: Keeper, clutch_id: uuid.UUID) -> Clutch:
+    """One clutch of a keeper; somebody else's is not found."""
+    found = clutch_list(keeper).filter(pk=clutch_id).first()
+    if found is None:
+        raise NotFoundError(f"You reported no clutch {clutch_id}.")
+    return found
+
+
+def clutch_answer(clutch: Clutch) -> dict[str, Any]:
+    """A stored clutch as its keeper sees it."""
+    loaded = version_loaded(clutch.version_id)
+    parents = {}
+    for role in ("sire", "dam"):
+        animal = getattr(clutch, role)
+        statement = statement_from_json(loaded.species, getattr(clutch, f"{role}_stated"))
+        parents[role] = {
+            "genes": parent_text(loaded, statement),
+            "animal": animal.label if animal else None,
+            "unproven": list(statement.unproven),
+        }
+    return {
+        "id": clutch.pk,
+        "species": loaded.key,
+        "season": clutch.season,
+        **parents,
+        "eggs": {
+            "laid": clutch.eggs_laid,
+            "infertile": clutch.eggs_infertile,
+            "died": clutch.eggs_died,
+        },
+        "hatchlings": [
+            _group_answer(one.call, one.count, one.sex, one.basis, one.readings)
+            | {"contradicts_parents": one.contradicts_parents}
+            for one in clutch.hatchlings.all()
+        ],
+        "pairing": clutch.pairing_id,
+        "declared": clutch.is_declared,
+        "clutch_code": clutch.clutch_code or None,
+        "reported_at": clutch.reported_at,
+        "catalogue": loaded.label,
+    }
+
+
+def _group_answer(
+    call: str, count: int, sex: str, basis: str, readings: Sequence[Mapping[str, Any]]
+) -> dict[str, Any]:
+    first, *others = readings
+    return {
+        "call": call,
+        "count": count,
+        "sex": sex,
+        "basis": basis or None,
+        "reading": first["text"],
+        "reason": first["reason"],
+        "or": [{"reading": one["text"], "reason": one["reason"]} for one in others],
+    }
+
+
+def report_answer(
+    report_id: Mapping[str, Any], read: ReadClutch, given: Mapping[str, Any]
+) -> dict[str, Any]:
+    """A clutch that was just reported, in the form of ``clutch_answer``."""
+    parents = {
+        role: {
+            "genes": parent_text(read.loaded, statement),
+            "animal": (given.get(role) or {}).get("animal") or None,
+            "unproven": list(statement.unproven),
+        }
+        for role, statement in (("sire", read.sire), ("dam", read.dam))
+    }
+    eggs = given.get("eggs") or {}
+    return {
+        "species": read.loaded.key,
+        **parents,
+        "eggs": {name: eggs.get(name) for name in ("laid", "infertile", "died")},
+        "hatchlings": [group_answer(one) for one in read.groups],
+        "pairing": given.get("pairing"),
+        "clutch_code": given.get("clutch_code") or None,
+        "catalogue": read.loaded.label,
+        **report_id,
+    }
+
+
+def group_answer(group: ReadGroup) -> dict[str, Any]:
+    """One entry of hatchlings as it was read."""
+    readings = [
+        {"text": one.text, "reason": one.reason or one.het_reason} for one in group.readings
+    ]
+    return _group_answer(group.call, group.count, group.sex, group.basis, readings) | {
+        "contradicts_parents": group.contradicts_parents
+    }

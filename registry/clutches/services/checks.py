@@ -1,0 +1,145 @@
+"""Look at a clutch in hand; nothing is stored."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from registry.catalogue.bridge import ADVICE, Caution
+from registry.catalogue.selectors import names_elsewhere, species_loaded
+from registry.clutches.bridge.checks import (
+    UNPROVEN_BEFORE,
+    CheckedClutch,
+    clutch_checked,
+    doubt_sentence,
+)
+from registry.clutches.bridge.reports import ReadClutch, clutch_read, parents_read
+from registry.clutches.checking import clutch_counts_checked
+from registry.clutches.selectors import group_answer
+from registry.errors import at, gathered
+from registry.pairings.bridge import parent_text
+
+
+def clutch_check(given: Mapping[str, Any]) -> dict[str, Any]:
+    """The answer about a clutch in hand.
+
+    Raises
+    ------
+    FieldsError
+        Everything that can be refused, each with its place.
+    """
+    with at("species"):
+        loaded = species_loaded(given["species"])
+    others = names_elsewhere(loaded.key)
+    with gathered() as faults:
+        with faults.at():
+            clutch_counts_checked(given)
+        with faults.at():
+            read = clutch_read(
+                loaded, parents_read(loaded, given, others), given["hatchlings"], others
+            )
+    return _answer(read, clutch_checked(read))
+
+
+def _answer(read: ReadClutch, checked: CheckedClutch) -> dict[str, Any]:
+    return {
+        "species": read.loaded.key,
+        "sire": {"genes": parent_text(read.loaded, read.sire)},
+        "dam": {"genes": parent_text(read.loaded, read.dam)},
+        "surprise": _surprise(checked),
+        "missed": [
+            {
+                "combination": one.combination,
+                "chance": float(one.missed.chance),
+                "fraction": str(one.missed.chance),
+                "hatchlings": one.missed.n_hatchlings,
+                "expected": float(one.missed.expected),
+                "chance_of_none": one.missed.chance_of_none,
+                "may_be": one.missed.n_possible,
+                "cautions": [_caution(caution) for caution in one.cautions],
+            }
+            for one in checked.missed
+        ],
+        "hatchlings": _hatchlings(read, checked),
+        "not_possible": [
+            {"call": group.call, "count": group.count, "reason": _first_reason(group)}
+            for group in read.groups
+            if group.contradicts_parents
+        ],
+        "parents": [
+            {
+                "parent": one.parent,
+                "gene": one.gene,
+                "before": float(one.before),
+                "after": float(one.after),
+                "fraction": str(one.after),
+                "verdict": one.verdict,
+                "sentence": doubt_sentence(one, read.n_hatchlings),
+            }
+            for one in checked.parents.doubts
+        ],
+        "cautions": [
+            _caution(caution) | {"chance": float(chance), "fraction": str(chance)}
+            for caution, chance in checked.cautions
+        ],
+        "advice": ADVICE if checked.cautions else None,
+        "method": {
+            "catalogue": read.loaded.label,
+            "unproven_before": float(UNPROVEN_BEFORE),
+            "uncertain_calls_used_for_parents": checked.parents.uncertain_calls_used,
+        },
+    }
+
+
+def _surprise(checked: CheckedClutch) -> dict[str, Any]:
+    found = checked.surprise
+    return {
+        "probability": found.probability,
+        "hatchlings": found.n_hatchlings,
+        "uncertain": found.n_uncertain,
+        "looks_merged": found.merged_looks,
+        "loci_left_out": list(found.loci_left_out),
+        "sentence": _surprise_sentence(found.probability, found.n_hatchlings),
+    }
+
+
+def _surprise_sentence(probability: float, n_hatchlings: int) -> str:
+    if not n_hatchlings:
+        return "No hatchling of this clutch can be held against these parents."
+    if probability >= 0.05:  # noqa: PLR2004 - the customary level, said in the sentence
+        return (
+            "An ordinary clutch: from these parents, at least one clutch in twenty is as unusual "
+            "as this one."
+        )
+    often = f"about 1 clutch in {round(1 / probability):,}" if probability else "no clutch"
+    return f"An unusual clutch: from these parents as stated, {often} is as unusual as this one."
+
+
+def _hatchlings(read: ReadClutch, checked: CheckedClutch) -> list[dict[str, Any]]:
+    found = []
+    for group, odds in zip(read.groups, checked.parents.reading_odds, strict=True):
+        chances = odds.chances if odds else (None,) * len(group.readings)
+        found.append(
+            group_answer(group)
+            | {
+                "readings": [
+                    {
+                        "reading": reading.text,
+                        "chance": None if chance is None else float(chance),
+                        "fraction": None if chance is None else str(chance),
+                        "reason": reading.reason or reading.het_reason,
+                    }
+                    for reading, chance in zip(group.readings, chances, strict=True)
+                ]
+            }
+        )
+    return found
+
+
+def _first_reason(group: Any) -> str:
+    reasons: Iterable[str | None] = (one.reason or one.het_reason for one in group.readings)
+    return next((one for one in reasons if one), "")
+
+
+def _caution(caution: Caution) -> dict[str, Any]:
+    return {"about": caution.about, "text": caution.text, "source": caution.source}

@@ -1,0 +1,320 @@
+"""Report and withdraw clutches. A clutch and its part in every pool are one transaction."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+
+from django.contrib.postgres.expressions import ArraySubquery
+from django.db import connection, transaction
+from django.db.models import F, OuterRef, Q, QuerySet
+from django.db.models.functions import JSONObject
+from django.utils import timezone
+
+from registry.catalogue.bridge import LoadedSpecies
+from registry.catalogue.selectors import names_elsewhere, species_loaded, version_loaded
+from registry.clutches.bridge.reports import (
+    ReadClutch,
+    clutch_read,
+    contributions_of,
+    family_clutch_new,
+    family_clutch_of,
+    parents_read,
+    readings_to_json,
+)
+from registry.clutches.checking import clutch_counts_checked
+from registry.clutches.models import Clutch, HatchlingGroup
+from registry.errors import ContradictionError, NotFoundError, UnknownTokenError, at, gathered
+from registry.keepers.models import Keeper
+from registry.pairings.bridge import statement_from_json, statement_to_json
+from registry.pairings.models import Pairing
+from registry.pairings.seasons import season_checked
+from registry.pairings.selectors import pairing_get
+from registry.pairings.services import animals_keep, stated_animal
+from registry.pools.choices import Source
+from registry.pools.services import family_replace
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A stored clutch and how it was read."""
+
+    clutch_id: uuid.UUID
+    read: ReadClutch
+    season: int
+    reported_at: datetime
+    is_declared: bool
+
+
+def clutch_report(keeper: Keeper, given: Mapping[str, Any]) -> Report:
+    """Store a clutch and bring the pools up to date. A fixed number of statements.
+
+    Parameters
+    ----------
+    given
+        A validated body: ``species``, ``season``, parents or ``pairing``, ``eggs``,
+        ``hatchlings``, ``clutch_code``.
+
+    Raises
+    ------
+    FieldsError
+        Everything that can be refused, each with its place. Nothing is stored then.
+    """
+    pairing, loaded = _catalogue_of(keeper, given)
+    with gathered() as faults:
+        with faults.at("season"):
+            season_checked(given["season"])
+        with faults.at():
+            clutch_counts_checked(given)
+        with faults.at():
+            read = _read(loaded, given, pairing)
+    with transaction.atomic():
+        animals = _animals(keeper, loaded, given, read, pairing)
+        return _store(
+            _Owner(keeper_id=keeper.pk, published=None, source=Source.KEEPERS),
+            given,
+            read,
+            animals,
+            pairing,
+        )
+
+
+def _catalogue_of(keeper: Keeper, given: Mapping[str, Any]) -> tuple[Pairing | None, LoadedSpecies]:
+    """The declaration that a clutch joins, and the catalogue version it is read under."""
+    if given.get("pairing") is None:
+        with at("species"):
+            return None, species_loaded(given["species"])
+    with at("pairing"):
+        try:
+            pairing = pairing_get(keeper, given["pairing"])
+        except NotFoundError as error:
+            raise ContradictionError(error.message) from error
+    if pairing.version.species_id != given["species"]:
+        with at("species"):
+            raise ContradictionError(
+                f"The pairing was declared for {pairing.version.species_id}, "
+                f"not for {given['species']}."
+            )
+    return pairing, version_loaded(pairing.version_id)
+
+
+def _read(loaded: LoadedSpecies, given: Mapping[str, Any], pairing: Pairing | None) -> ReadClutch:
+    others = names_elsewhere(loaded.key)
+    if pairing is None:
+        parents = parents_read(loaded, given, others)
+    else:
+        _declared_parents_checked(given)
+        parents = (
+            statement_from_json(loaded.species, pairing.sire_stated),
+            statement_from_json(loaded.species, pairing.dam_stated),
+        )
+    return clutch_read(loaded, parents, given["hatchlings"], others)
+
+
+def _declared_parents_checked(given: Mapping[str, Any]) -> None:
+    with gathered() as faults:
+        for role in ("sire", "dam"):
+            if given.get(role) is not None:
+                with faults.at(role):
+                    raise ContradictionError(
+                        "The parents of a declared pairing are those of its declaration: leave "
+                        f"{role} out, or leave pairing out."
+                    )
+
+
+def _animals(
+    keeper: Keeper,
+    loaded: LoadedSpecies,
+    given: Mapping[str, Any],
+    read: ReadClutch,
+    pairing: Pairing | None,
+) -> dict[str, uuid.UUID | None]:
+    if pairing is None:
+        return animals_keep(
+            keeper.pk,
+            loaded.key,
+            {
+                "sire": stated_animal(loaded, given["sire"], read.sire),
+                "dam": stated_animal(loaded, given["dam"], read.dam),
+            },
+        )
+    keeper_lock(keeper.pk)
+    return {"sire": pairing.sire_id, "dam": pairing.dam_id}
+
+
+def keeper_lock(keeper_id: uuid.UUID) -> None:
+    """Make a keeper's writes follow each other, until the transaction ends."""
+    if not Keeper.objects.select_for_update().filter(pk=keeper_id).values_list("pk").first():
+        raise UnknownTokenError("The token belongs to no keeper.")
+
+
+@dataclass(frozen=True, slots=True)
+class _Owner:
+    keeper_id: uuid.UUID | None
+    published: str | None
+    source: Source
+
+
+def clutch_store_published(published: str, given: Mapping[str, Any], read: ReadClutch) -> Report:
+    """Store one published cross, inside the caller's transaction."""
+    owner = _Owner(keeper_id=None, published=published, source=Source.PUBLISHED)
+    return _store(owner, given, read, {"sire": None, "dam": None}, None)
+
+
+def _store(
+    owner: _Owner,
+    given: Mapping[str, Any],
+    read: ReadClutch,
+    animals: Mapping[str, uuid.UUID | None],
+    pairing: Pairing | None,
+) -> Report:
+    known = [one for one in animals.values() if one is not None]
+    relatives = list(_relatives(owner.keeper_id, read.loaded.version_id, known)) if known else []
+    families = sorted({one.family for one in relatives})
+    family = families[0] if families else uuid.uuid4()
+    report = Report(
+        clutch_id=uuid.uuid4(),
+        read=read,
+        season=given["season"],
+        reported_at=timezone.now(),
+        is_declared=pairing is not None,
+    )
+    _insert(owner, given, report, animals, pairing, family, families[1:])
+    former = [family_clutch_of(read.loaded, one, one.group_values) for one in relatives]
+    new = family_clutch_new(
+        read,
+        sire=animals["sire"],
+        dam=animals["dam"],
+        season=given["season"],
+        declared=report.is_declared,
+    )
+    family_replace(
+        species=read.loaded.key,
+        source=owner.source,
+        version_id=read.loaded.version_id,
+        keeper_id=owner.keeper_id,
+        family=family,
+        former=families[1:],
+        contributions=contributions_of(read.loaded, [*former, new]),
+    )
+    return report
+
+
+def _relatives(
+    keeper_id: uuid.UUID | None, version_id: int, animals: Sequence[uuid.UUID]
+) -> QuerySet[Clutch, Any]:
+    """Clutches of every family that one of these animals belongs to, with their groups."""
+    own = Clutch.objects.filter(keeper=keeper_id, version=version_id)
+    families = own.filter(Q(sire__in=animals) | Q(dam__in=animals)).values("family")
+    return _with_groups(own.filter(family__in=families))
+
+
+def _with_groups(clutches: QuerySet[Clutch]) -> QuerySet[Clutch, Any]:
+    groups = HatchlingGroup.objects.filter(clutch=OuterRef("pk")).order_by("place")
+    values = groups.values(value=JSONObject(count=F("count"), sex=F("sex"), readings=F("readings")))
+    return clutches.annotate(group_values=ArraySubquery(values)).order_by("reported_at", "pk")
+
+
+_INSERT_CLUTCH: Final = """
+WITH moved AS (
+    UPDATE clutches_clutch SET family = %(family)s
+    WHERE keeper_id = %(keeper)s AND family = ANY(%(former)s::uuid[])
+), clutch AS (
+    INSERT INTO clutches_clutch
+        (id, keeper_id, published_id, version_id, pairing_id, season, sire_id, dam_id, sire_stated,
+         dam_stated, family, eggs_laid, eggs_infertile, eggs_died, n_hatchlings, clutch_code,
+         is_declared, reported_at)
+    VALUES
+        (%(id)s, %(keeper)s, %(published)s, %(version)s, %(pairing)s, %(season)s, %(sire)s,
+         %(dam)s, %(sire_stated)s, %(dam_stated)s, %(family)s, %(laid)s, %(infertile)s, %(died)s,
+         %(hatched)s, %(code)s, %(declared)s, %(reported_at)s)
+    RETURNING id
+)
+INSERT INTO clutches_hatchlinggroup
+    (clutch_id, place, call, count, sex, basis, readings, contradicts_parents)
+SELECT clutch.id, g.place, g.call, g.count, g.sex, g.basis, g.readings, g.contradicts
+FROM clutch, unnest(
+    %(places)s::int[], %(calls)s::text[], %(counts)s::int[], %(sexes)s::text[], %(bases)s::text[],
+    %(readings)s::jsonb[], %(contradicts)s::bool[]
+) AS g (place, call, count, sex, basis, readings, contradicts)
+"""
+
+
+def _insert(  # noqa: PLR0913 - one row of the clutch table and what hangs on it
+    owner: _Owner,
+    given: Mapping[str, Any],
+    report: Report,
+    animals: Mapping[str, uuid.UUID | None],
+    pairing: Pairing | None,
+    family: uuid.UUID,
+    former: Sequence[uuid.UUID],
+) -> None:
+    eggs = given.get("eggs") or {}
+    read, groups = report.read, report.read.groups
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _INSERT_CLUTCH,
+            {
+                "id": report.clutch_id,
+                "keeper": owner.keeper_id,
+                "published": owner.published,
+                "version": read.loaded.version_id,
+                "pairing": pairing.pk if pairing else None,
+                "season": report.season,
+                "sire": animals["sire"],
+                "dam": animals["dam"],
+                "sire_stated": json.dumps(statement_to_json(read.sire)),
+                "dam_stated": json.dumps(statement_to_json(read.dam)),
+                "family": family,
+                "former": list(former),
+                "laid": eggs.get("laid"),
+                "infertile": eggs.get("infertile"),
+                "died": eggs.get("died"),
+                "hatched": read.n_hatchlings,
+                "code": given.get("clutch_code") or "",
+                "declared": report.is_declared,
+                "reported_at": report.reported_at,
+                "places": list(range(len(groups))),
+                "calls": [one.call for one in groups],
+                "counts": [one.count for one in groups],
+                "sexes": [one.sex for one in groups],
+                "bases": [one.basis for one in groups],
+                "readings": [json.dumps(readings_to_json(one)) for one in groups],
+                "contradicts": [one.contradicts_parents for one in groups],
+            },
+        )
+
+
+def clutch_withdraw(keeper: Keeper, clutch_id: uuid.UUID) -> None:
+    """Take a clutch back, and its part in every pool with it.
+
+    Raises
+    ------
+    NotFoundError
+        Not a clutch of this keeper.
+    """
+    with transaction.atomic():
+        keeper_lock(keeper.pk)
+        own = Clutch.objects.filter(keeper=keeper)
+        clutch = own.filter(pk=clutch_id).first()
+        if clutch is None:
+            raise NotFoundError(f"You reported no clutch {clutch_id}.")
+        loaded = version_loaded(clutch.version_id)
+        family = clutch.family
+        clutch.delete()
+        rest = _with_groups(own.filter(family=family))
+        family_replace(
+            species=loaded.key,
+            source=Source.KEEPERS,
+            version_id=loaded.version_id,
+            keeper_id=keeper.pk,
+            family=family,
+            former=(),
+            contributions=contributions_of(
+                loaded, [family_clutch_of(loaded, one, one.group_values) for one in rest]
+            ),
+        )

@@ -1,0 +1,118 @@
+"""Calls about combinations."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from django.db.models import QuerySet
+from drf_spectacular.utils import OpenApiParameter, extend_schema
+from rest_framework.permissions import AllowAny
+from rest_framework.request import Request
+from rest_framework.response import Response
+
+from registry.api.base import ApiListView, ApiView
+from registry.api.parameters import parameter_name
+from registry.combinations.api.filters import CombinationFilter, FlagFilter
+from registry.combinations.api.serializers import (
+    CombinationRowSerializer,
+    CombinationSerializer,
+    FlagSerializer,
+)
+from registry.combinations.selectors import (
+    combination_answer,
+    combination_list,
+    flag_answer,
+    flag_list,
+    row_answer,
+)
+from registry.pools.choices import Source
+from registry.pools.models import PooledTarget
+from registry.pools.services import targets_refresh
+
+SOURCE = OpenApiParameter(
+    "source",
+    enum=Source.values,
+    description="Whose clutches count; `keepers` if not given. The two are never mixed.",
+)
+
+
+def _source(request: Request) -> Source:
+    return Source(parameter_name(request, "source", Source.values, default=Source.KEEPERS))
+
+
+class CombinationView(ApiView):
+    """One combination."""
+
+    authentication_classes = ()
+    permission_classes = (AllowAny,)
+    known_parameters = ("source",)
+
+    @extend_schema(
+        operation_id="combination_read", parameters=[SOURCE], responses=CombinationSerializer
+    )
+    def get(self, request: Request, species: str, genes: str) -> Response:
+        """Has anyone produced it, how often against expectation? 200 also if nobody reported."""
+        answer = combination_answer(species, genes, _source(request))
+        return Response(CombinationSerializer(answer).data)
+
+
+class CombinationsView(ApiListView):
+    """Combinations that somebody's clutch informs."""
+
+    authentication_classes = ()
+    permission_classes = (AllowAny,)
+    known_parameters = ("source",)
+    serializer_class = CombinationRowSerializer
+    filterset_class = CombinationFilter
+    ordering_fields = {  # noqa: RUF012 - as the base class has it
+        "combination": "combination",
+        "hatchlings": "n_hatchlings",
+        "expected": "expected",
+        "p_value": "log10_p_value",
+    }
+    ordering = ("-n_hatchlings",)
+
+    def get_queryset(self) -> QuerySet[PooledTarget]:
+        """Rows that reflect every acknowledged clutch."""
+        if getattr(self, "swagger_fake_view", False):
+            return PooledTarget.objects.none()
+        source = _source(self.request)
+        targets_refresh(species=self.request.query_params.get("species"), source=source)
+        return combination_list(source)
+
+    def row(self, one: Any) -> Any:
+        """One combination."""
+        return CombinationRowSerializer(row_answer(one)).data
+
+    @extend_schema(operation_id="combination_list", parameters=[SOURCE])
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """A page of combinations."""
+        return super().get(request, *args, **kwargs)
+
+
+class FlagsView(ApiListView):
+    """Combinations on watch, strongest first."""
+
+    authentication_classes = ()
+    permission_classes = (AllowAny,)
+    known_parameters = ("source",)
+    serializer_class = FlagSerializer
+    filterset_class = FlagFilter
+    ordering = ("log10_p_value",)
+
+    def get_queryset(self) -> QuerySet[PooledTarget]:
+        """Those on watch."""
+        if getattr(self, "swagger_fake_view", False):
+            return PooledTarget.objects.none()
+        source = _source(self.request)
+        targets_refresh(species=self.request.query_params.get("species"), source=source)
+        return flag_list(source)
+
+    def row(self, one: Any) -> Any:
+        """One combination on watch."""
+        return FlagSerializer(flag_answer(one)).data
+
+    @extend_schema(operation_id="flag_list", parameters=[SOURCE])
+    def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
+        """A page of combinations on watch; the smallest chance by luck comes first."""
+        return super().get(request, *args, **kwargs)

@@ -1,0 +1,337 @@
+"""Everything the registry refuses, and the one list of error codes.
+
+Services raise `RegistryError` children; the genetics raises `GeneticsError` children. Both carry
+a sentence, fields and a code of `ErrorCode`. Neither knows where in a request the fault was read:
+`at` and `gathered` add the place. Only ``api/problems.py`` turns any of them into an answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from typing import ClassVar, Self
+
+from genetics.errors import GeneticsError, listed
+
+
+class ErrorCode(StrEnum):
+    """Codes of the interface: a code never changes its meaning, new ones may be added.
+
+    Each has the HTTP status it answers with and a title that is the same for every occurrence.
+    """
+
+    http_status: int
+    heading: str
+
+    def __new__(cls, code: str, http_status: int, heading: str) -> Self:
+        """Member with its status and title."""
+        member = str.__new__(cls, code)
+        member._value_ = code
+        member.http_status = http_status
+        member.heading = heading
+        return member
+
+    # the request itself
+    BAD_REQUEST = "bad-request", 400, "The request can not be read"
+    UNREADABLE_CHARACTERS = "unreadable-characters", 400, "The text has characters that are no text"
+    NOT_JSON = "not-json", 400, "The body is not JSON"
+    INVALID_BODY = "invalid-body", 400, "The body does not have the expected shape"
+    UNKNOWN_FIELD = "unknown-field", 400, "The body has a field that this call does not know"
+    UNKNOWN_PARAMETER = "unknown-parameter", 400, "The call does not know this parameter"
+    INVALID_PARAMETER = "invalid-parameter", 400, "A parameter has a value that it can not have"
+    INVALID_CURSOR = "invalid-cursor", 400, "The cursor belongs to no page of this list"
+    NOT_AUTHENTICATED = "not-authenticated", 401, "This call needs a keeper's token"
+    UNKNOWN_TOKEN = "unknown-token", 401, "The token belongs to no keeper"
+    FORBIDDEN = "forbidden", 403, "The keeper may not do this"
+    NOT_FOUND = "not-found", 404, "Nothing is found here"
+    METHOD_NOT_ALLOWED = "method-not-allowed", 405, "The call does not know this method"
+    NOT_ACCEPTABLE = "not-acceptable", 406, "No answer in an accepted form"
+    BODY_TOO_LARGE = "body-too-large", 413, "The body is too large"
+    UNSUPPORTED_MEDIA_TYPE = "unsupported-media-type", 415, "The body has a form that is not read"
+    TOO_MANY_REQUESTS = "too-many-requests", 429, "Too many requests"
+    SERVER_ERROR = "server-error", 500, "The service failed"
+
+    # words of a keeper
+    UNKNOWN_SPECIES = "unknown-species", 400, "The catalogue does not have this species"
+    UNKNOWN_GENE = "unknown-gene", 400, "A word names no gene of the species"
+    GENE_OF_ANOTHER_SPECIES = "gene-of-another-species", 400, "The gene is one of another species"
+    UNREADABLE_TEXT = "unreadable-text", 400, "The words do not make a statement"
+    AMBIGUOUS_TEXT = "ambiguous-text", 400, "The text can be read in more than one way"
+    TOO_MANY_ALLELES = "too-many-alleles", 400, "More alleles at one locus than an animal has"
+    SUPER_OF_RECESSIVE = "super-of-recessive", 400, "A recessive gene has no super form"
+    HET_OF_VISIBLE_GENE = "het-of-visible-gene", 400, "A gene that shows in one copy is never het"
+    POSSIBLE_HET_NEEDS_A_NUMBER = (
+        "possible-het-needs-a-number",
+        400,
+        "A possible het needs its chance",
+    )
+    CONTRADICTORY_STATEMENT = "contradictory-statement", 400, "Two statements contradict"
+
+    # a clutch
+    COUNTS_DO_NOT_ADD_UP = "counts-do-not-add-up", 400, "The counts do not add up"
+    SEASON_OUT_OF_RANGE = "season-out-of-range", 400, "The season can not be"
+    EMPTY_CLUTCH = "empty-clutch", 400, "The clutch has neither eggs nor hatchlings"
+    TOO_MANY_HATCHLINGS = "too-many-hatchlings", 400, "More hatchlings than a clutch has"
+
+    # combinations and numbers
+    TOO_MANY_FACTORS = "too-many-factors", 400, "More factors than are watched together"
+    NOT_VISIBLE = "not-visible", 400, "A combination is of what shows"
+    TOO_MANY_LOOKS = "too-many-looks", 400, "More looks than are listed"
+    TOO_MANY_OUTCOMES = "too-many-outcomes", 400, "More outcomes than are listed"
+    CHANCE_OUT_OF_RANGE = "chance-out-of-range", 400, "A chance that can not be"
+    HITS_OUT_OF_RANGE = "hits-out-of-range", 400, "A number of hits that can not be"
+    COUNTS_OUT_OF_RANGE = "counts-out-of-range", 400, "A count that can not be"
+    LEVEL_OUT_OF_RANGE = "level-out-of-range", 400, "A level that can not be"
+
+    # never a caller's fault over HTTP: species files are loaded by the operator
+    CATALOGUE_FAULT = "catalogue-fault", 500, "The catalogue contradicts itself"
+
+
+_BY_TEXT = {str(member): member for member in ErrorCode}
+
+
+def error_code(text: str) -> ErrorCode:
+    """The code of that text. A KeyError is a fault of ours: a code that is not in the list."""
+    return _BY_TEXT[text]
+
+
+class RegistryError(Exception):
+    """Input or a state that a service refuses.
+
+    Parameters
+    ----------
+    message
+        A whole sentence: what was read, what was expected.
+    fields
+        JSON-able parts of the fault (``suggestions``, ``allowed``), given out beside the sentence.
+    """
+
+    code: ClassVar[ErrorCode] = ErrorCode.BAD_REQUEST
+
+    def __init__(self, message: str, **fields: object) -> None:
+        super().__init__(message)
+        self.message = message
+        self.fields = fields
+
+    @property
+    def status(self) -> int:
+        """HTTP status of the code."""
+        return self.code.http_status
+
+    def details(self) -> dict[str, object]:
+        """Fields of the fault as JSON-able values."""
+        return dict(self.fields)
+
+
+class UnreadableCharactersError(RegistryError):
+    """A NUL, half a surrogate pair, or bytes that are no UTF-8."""
+
+    code = ErrorCode.UNREADABLE_CHARACTERS
+
+
+class NotJsonError(RegistryError):
+    """A body that is no JSON; ``line`` and ``column`` count from 1."""
+
+    code = ErrorCode.NOT_JSON
+
+
+class InvalidBodyError(RegistryError):
+    """A body of the wrong shape that no serializer can tell."""
+
+    code = ErrorCode.INVALID_BODY
+
+
+class UnknownParameterError(RegistryError):
+    """A query parameter that the call does not know."""
+
+    code = ErrorCode.UNKNOWN_PARAMETER
+
+    def __init__(self, *, name: str, known: Sequence[str], suggestions: Sequence[str]) -> None:
+        hint = f" Did you mean {listed(suggestions)}?" if suggestions else ""
+        knows = listed(known, joiner="and") if known else "no parameter"
+        super().__init__(
+            f"There is no parameter {name!r} here; this call knows {knows}.{hint}",
+            known=list(known),
+            suggestions=list(suggestions),
+        )
+
+
+class InvalidParameterError(RegistryError):
+    """A query parameter whose value can not be."""
+
+    code = ErrorCode.INVALID_PARAMETER
+
+
+class InvalidCursorError(RegistryError):
+    """A cursor that this list did not give out for this ordering."""
+
+    code = ErrorCode.INVALID_CURSOR
+
+
+class BodyTooLargeError(RegistryError):
+    """A body of more bytes than the call reads."""
+
+    code = ErrorCode.BODY_TOO_LARGE
+
+    def __init__(self, *, limit: int) -> None:
+        super().__init__(f"The body has more than the {limit} bytes that are read.", limit=limit)
+
+
+class NotAuthenticatedError(RegistryError):
+    """A call of a keeper without a token."""
+
+    code = ErrorCode.NOT_AUTHENTICATED
+
+
+class UnknownTokenError(RegistryError):
+    """A token that belongs to nobody, or an Authorization header that holds none."""
+
+    code = ErrorCode.UNKNOWN_TOKEN
+
+
+class ForbiddenError(RegistryError):
+    """Something that this keeper may not do."""
+
+    code = ErrorCode.FORBIDDEN
+
+
+class NotFoundError(RegistryError):
+    """Something that is not there, or not there for this keeper."""
+
+    code = ErrorCode.NOT_FOUND
+
+
+class UnknownSpeciesError(RegistryError):
+    """A species that the catalogue does not have."""
+
+    code = ErrorCode.UNKNOWN_SPECIES
+
+    def __init__(self, *, species: str, suggestions: Sequence[str]) -> None:
+        hint = f" Did you mean {listed(suggestions)}?" if suggestions else ""
+        super().__init__(
+            f"The catalogue has no species {species!r}.{hint}", suggestions=list(suggestions)
+        )
+
+
+class ContradictionError(RegistryError):
+    """Two statements of a body, or one and what is known already, that can not both hold."""
+
+    code = ErrorCode.CONTRADICTORY_STATEMENT
+
+
+class CountsDoNotAddUpError(RegistryError):
+    """Eggs and hatchlings that can not be of one clutch."""
+
+    code = ErrorCode.COUNTS_DO_NOT_ADD_UP
+
+
+class SeasonOutOfRangeError(RegistryError):
+    """A season before the first possible one or in the future."""
+
+    code = ErrorCode.SEASON_OUT_OF_RANGE
+
+
+class EmptyClutchError(RegistryError):
+    """A clutch without eggs and hatchlings."""
+
+    code = ErrorCode.EMPTY_CLUTCH
+
+
+class TooManyHatchlingsError(RegistryError):
+    """More hatchlings than any clutch has."""
+
+    code = ErrorCode.TOO_MANY_HATCHLINGS
+
+
+class CatalogueFaultError(RegistryError):
+    """A species file that can not be loaded."""
+
+    code = ErrorCode.CATALOGUE_FAULT
+
+
+# --- where a fault was read -------------------------------------------------------------------
+
+Refusal = RegistryError | GeneticsError
+Place = tuple[str | int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PlacedError:
+    """A refusal and where it was read: in the body at ``place``, or in a query parameter."""
+
+    error: Refusal
+    place: Place = ()
+    parameter: str | None = None
+
+
+class FieldsError(RegistryError):
+    """One or more refusals with their places; answered together in one problem."""
+
+    code = ErrorCode.INVALID_BODY
+
+    def __init__(self, errors: Sequence[PlacedError]) -> None:
+        super().__init__("; ".join(str(placed.error) for placed in errors))
+        self.errors = tuple(errors)
+
+    def within(self, *outer: str | int) -> FieldsError:
+        """The same refusals, each one place further down."""
+        return FieldsError([replace(one, place=(*outer, *one.place)) for one in self.errors])
+
+
+@contextmanager
+def at(*place: str | int) -> Iterator[None]:
+    """Tell where in the body a refusal raised inside was read; may be nested.
+
+    ``with at("hatchlings", 2, "call"): ...`` gives the pointer ``#/hatchlings/2/call``.
+    """
+    try:
+        yield
+    except FieldsError as errors:
+        raise errors.within(*place) from errors
+    except (RegistryError, GeneticsError) as error:
+        raise FieldsError([PlacedError(error, place)]) from error
+
+
+@contextmanager
+def at_parameter(name: str) -> Iterator[None]:
+    """Tell which query parameter (or part of the path) a refusal raised inside was read from."""
+    try:
+        yield
+    except FieldsError:
+        raise
+    except (RegistryError, GeneticsError) as error:
+        raise FieldsError([PlacedError(error, parameter=name)]) from error
+
+
+class Gathering:
+    """Collects the refusals of several fields, so that one answer names them all."""
+
+    def __init__(self) -> None:
+        self._errors: list[PlacedError] = []
+
+    @contextmanager
+    def at(self, *place: str | int) -> Iterator[None]:
+        """Like `at`, but go on after a refusal: what the block would have set stays unset."""
+        try:
+            with at(*place):
+                yield
+        except FieldsError as errors:
+            self._errors.extend(errors.errors)
+
+    def raise_if_any(self) -> None:
+        """Raise `FieldsError` if a block was refused."""
+        if self._errors:
+            raise FieldsError(self._errors)
+
+
+@contextmanager
+def gathered() -> Iterator[Gathering]:
+    """Gather refusals and raise them together at the end of the block.
+
+    Use what the inner blocks set only after this one: there, none of them was refused.
+    """
+    gathering = Gathering()
+    yield gathering
+    gathering.raise_if_any()

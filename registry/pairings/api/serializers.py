@@ -1,0 +1,103 @@
+"""Shapes of parents and pairings."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from rest_framework import serializers
+
+from registry.api.fields import CountField, NameField, TextField
+from registry.api.serializers import StrictSerializer
+from registry.pairings.choices import (
+    MAX_GENES_LENGTH,
+    MAX_LABEL_LENGTH,
+    MAX_STATED_GENES,
+    Origin,
+    Pedigree,
+    PhaseKind,
+    SexChromosome,
+)
+
+
+def _gene_list(help_text: str) -> serializers.ListField:
+    return serializers.ListField(
+        child=TextField(max_length=MAX_GENES_LENGTH),
+        required=False,
+        max_length=MAX_STATED_GENES,
+        help_text=help_text,
+    )
+
+
+class PhaseSerializer(StrictSerializer):
+    """Whether two linked genes sit on one chromosome (coupling) or on the two (repulsion)."""
+
+    genes = serializers.ListField(
+        child=TextField(max_length=MAX_GENES_LENGTH), min_length=2, max_length=2
+    )
+
+    def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
+        """Adds ``is``, which is no name in Python."""
+        return super().get_fields() | {"is": NameField(PhaseKind.values)}
+
+
+class ParentSerializer(StrictSerializer):
+    """A sire or dam: its genes in a keeper's words, and how they are known."""
+
+    genes = TextField(
+        max_length=MAX_GENES_LENGTH,
+        help_text="Such as `pale reed het quillback`; `normal` for none.",
+    )
+    animal = TextField(
+        max_length=MAX_LABEL_LENGTH,
+        required=False,
+        allow_null=True,
+        help_text="Your own label; shown to nobody else. Clutches of one label share the animal.",
+    )
+    unproven = _gene_list("Stated genes that no breeding has shown yet.")
+    proven = _gene_list("Possible hets that breeding has proven.")
+    pedigree = serializers.DictField(
+        child=NameField(Pedigree.values),
+        required=False,
+        help_text="For a possible het without a number: what its own parents were.",
+    )
+    phase = serializers.ListField(
+        child=PhaseSerializer(), required=False, max_length=MAX_STATED_GENES
+    )
+    on_chromosome = serializers.DictField(
+        child=NameField(SexChromosome.values),
+        required=False,
+        help_text="Sex-linked gene -> the sex chromosome it sits on.",
+    )
+    inherited_from = serializers.DictField(
+        child=NameField(Origin.values),
+        required=False,
+        help_text="Gene -> the animal's own parent that it came from.",
+    )
+
+
+class PairingInSerializer(StrictSerializer):
+    """A pairing to declare."""
+
+    species = TextField(max_length=60)
+    season = CountField(min=0, max=9999, help_text="Year in which it should hatch.")
+    sire = ParentSerializer()
+    dam = ParentSerializer()
+
+
+class StatedParentSerializer(serializers.Serializer[Any]):
+    """A parent as it was read."""
+
+    genes = serializers.CharField(help_text="Canonical text.")
+    animal = serializers.CharField(allow_null=True)
+
+
+class PairingSerializer(serializers.Serializer[Any]):
+    """A declared pairing."""
+
+    id = serializers.UUIDField()
+    species = serializers.CharField()
+    season = serializers.IntegerField()
+    sire = StatedParentSerializer()
+    dam = StatedParentSerializer()
+    declared_at = serializers.DateTimeField()
+    catalogue = serializers.CharField()

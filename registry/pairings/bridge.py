@@ -1,0 +1,258 @@
+"""Between what keepers state of parents, stored JSON, and the genetics' parent statements."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from fractions import Fraction
+from typing import Any, Literal, cast
+
+from genetics.cross.forecast import n_looks
+from genetics.cross.offspring import Pairing, chance_law, mean_chance
+from genetics.errors import ContradictoryStatementError, listed
+from genetics.model.belief import ParentStatement, Phase, belief_of
+from genetics.model.locus import WILD
+from genetics.model.species import Sex, Species
+from genetics.model.statement import StatedGenes, StatedLocus, stated_genes
+from genetics.notation.writer import canonical_text
+
+from registry.catalogue.bridge import LoadedSpecies, OtherNames, genes_read
+from registry.errors import gathered
+
+Role = Literal["sire", "dam"]
+
+ReadParent = ParentStatement
+"""A parent as it was read; services pass it on and look at its ``sex`` only."""
+
+PEDIGREES: Mapping[str, tuple[str, str]] = {
+    "het x het": ("het", "het"),
+    "het x normal": ("het", "normal"),
+    "visual x normal": ("visual", "normal"),
+    "visual x het": ("visual", "het"),
+}
+"""Parents of a possible het -> what each of them carries."""
+
+
+def parent_read(
+    loaded: LoadedSpecies, role: Role, given: Mapping[str, Any], others: OtherNames
+) -> ParentStatement:
+    """A parent as a caller describes it: ``genes`` and what is known about them.
+
+    Raises
+    ------
+    FieldsError
+        Every refusal with its place in ``given``.
+    """
+    species = loaded.species
+    sex = Sex.MALE if role == "sire" else Sex.FEMALE
+    with gathered() as faults:
+        genes = StatedGenes()
+        with faults.at("genes"):
+            genes = genes_read(loaded, given["genes"], others)
+            genes = _with_pedigree(species, genes, given.get("pedigree", {}), others, loaded)
+            genes = _with_proven(loaded, genes, given.get("proven", ()), others)
+        statement = ParentStatement(genes=genes, sex=sex)
+    with gathered() as faults:
+        unproven: list[str] = []
+        phases: list[Phase] = []
+        placed: list[tuple[str, str]] = []
+        origins: list[tuple[str, Role]] = []
+        for number, text in enumerate(given.get("unproven", ())):
+            with faults.at("unproven", number):
+                unproven.append(gene_named(loaded, text, others))
+        for number, item in enumerate(given.get("phase", ())):
+            with faults.at("phase", number):
+                one, other = (gene_named(loaded, text, others) for text in item["genes"])
+                phases.append(Phase(genes=(one, other), coupling=item["is"] == "coupling"))
+        for text, letter in given.get("on_chromosome", {}).items():
+            with faults.at("on_chromosome", text):
+                placed.append((gene_named(loaded, text, others), letter))
+        for text, origin in given.get("inherited_from", {}).items():
+            with faults.at("inherited_from", text):
+                origins.append((gene_named(loaded, text, others), origin))
+    statement = ParentStatement(
+        genes=genes,
+        sex=sex,
+        unproven=tuple(dict.fromkeys(unproven)),
+        phases=tuple(phases),
+        on_chromosome=tuple(placed),
+        inherited_from=tuple(origins),
+    )
+    with gathered() as faults, faults.at("genes"):
+        belief_of(species, statement)
+    return statement
+
+
+def gene_named(loaded: LoadedSpecies, text: str, others: OtherNames) -> str:
+    """The one gene that a text names.
+
+    Raises
+    ------
+    ContradictoryStatementError
+        A text that names no gene or several; the notation's own errors for unknown words.
+    """
+    named = genes_read(loaded, text, others).genes
+    if len(named) != 1:
+        names = listed(named, joiner="and") or "no gene"
+        raise ContradictoryStatementError(f"{text!r} names {names}; one gene is expected here.")
+    return named[0]
+
+
+def _with_pedigree(
+    species: Species,
+    genes: StatedGenes,
+    pedigree: Mapping[str, str],
+    others: OtherNames,
+    loaded: LoadedSpecies,
+) -> StatedGenes:
+    """Possible hets with their chance from what their own parents carried."""
+    chances = {
+        gene_named(loaded, text, others): _pedigree_chance(species, text, kind, others, loaded)
+        for text, kind in pedigree.items()
+    }
+    unused = set(chances) - {
+        gene for _key, stated in genes.loci for gene, chance in stated.possible if chance is None
+    }
+    if unused:
+        raise ContradictoryStatementError(
+            f"A pedigree is given for {listed(sorted(unused), joiner='and')}, which is not stated "
+            "as a possible het without a number.",
+            genes=sorted(unused),
+        )
+    return stated_genes(
+        species,
+        {
+            key: StatedLocus(
+                certain=stated.certain,
+                possible=tuple(
+                    (gene, chances.get(gene) if chance is None else chance)
+                    for gene, chance in stated.possible
+                ),
+            )
+            for key, stated in genes.loci
+        },
+    )
+
+
+def _pedigree_chance(
+    species: Species, text: str, kind: str, others: OtherNames, loaded: LoadedSpecies
+) -> Fraction:
+    """Chance that a normal-looking animal of such parents is het, by the cross itself."""
+    gene = gene_named(loaded, text, others)
+    locus = species.locus_of[gene]
+    copies = {"visual": (gene, gene), "het": (gene,), "normal": ()}
+    sire, dam = (
+        belief_of(
+            species,
+            ParentStatement(
+                genes=stated_genes(species, {locus.key: StatedLocus(certain=copies[form])}),
+                sex=sex,
+            ),
+        )
+        for form, sex in zip(PEDIGREES[kind], (Sex.MALE, Sex.FEMALE), strict=True)
+    )
+    pairing = Pairing(species, sire, dam)
+    normal = mean_chance(chance_law(pairing, {locus.key: locus.states[""]}))
+    het = mean_chance(chance_law(pairing, {locus.key: frozenset({(gene, WILD)})}))
+    if not normal or het == normal:
+        raise ContradictoryStatementError(
+            f"Every normal-looking animal from {kind} is het {gene}: write 'het {gene}'.",
+            gene=gene,
+        )
+    return het / normal
+
+
+def _with_proven(
+    loaded: LoadedSpecies, genes: StatedGenes, proven: Sequence[str], others: OtherNames
+) -> StatedGenes:
+    """Possible hets that breeding has proven become certain."""
+    shown = {gene_named(loaded, text, others) for text in proven}
+    unknown = sorted(shown - set(genes.genes))
+    if unknown:
+        raise ContradictoryStatementError(
+            f"{listed(unknown, joiner='and')} is said to be proven, but is not among the genes "
+            "stated of this animal.",
+            genes=unknown,
+        )
+    return stated_genes(
+        loaded.species,
+        {
+            key: StatedLocus(
+                certain=(*stated.certain, *(g for g, _c in stated.possible if g in shown)),
+                possible=tuple(item for item in stated.possible if item[0] not in shown),
+            )
+            for key, stated in genes.loci
+        },
+    )
+
+
+def parent_text(loaded: LoadedSpecies, statement: ParentStatement) -> str:
+    """A parent's genes in canonical text."""
+    return canonical_text(loaded.species, statement.genes)
+
+
+def pairing_of(loaded: LoadedSpecies, sire: ParentStatement, dam: ParentStatement) -> Pairing:
+    """The two parents as stated, for the genetics."""
+    return Pairing(loaded.species, belief_of(loaded.species, sire), belief_of(loaded.species, dam))
+
+
+def pairing_n_looks(pairing: Pairing) -> int:
+    """Number of different looks that a pairing can give."""
+    return n_looks(pairing)
+
+
+# --- stored form ------------------------------------------------------------------------------
+
+
+def statement_to_json(statement: ParentStatement) -> dict[str, Any]:
+    """A parent statement as stored; empty parts are left out."""
+    found: dict[str, Any] = {
+        "sex": str(statement.sex),
+        "loci": {
+            key: {
+                "certain": list(stated.certain),
+                **(
+                    {"possible": [[gene, str(chance)] for gene, chance in stated.possible]}
+                    if stated.possible
+                    else {}
+                ),
+            }
+            for key, stated in statement.genes.loci
+        },
+    }
+    if statement.unproven:
+        found["unproven"] = list(statement.unproven)
+    if statement.phases:
+        found["phases"] = [[*phase.genes, phase.coupling] for phase in statement.phases]
+    if statement.on_chromosome:
+        found["on_chromosome"] = [list(item) for item in statement.on_chromosome]
+    if statement.inherited_from:
+        found["inherited_from"] = [list(item) for item in statement.inherited_from]
+    return found
+
+
+def statement_from_json(species: Species, stored: Mapping[str, Any]) -> ParentStatement:
+    """A parent statement from its stored form, in the order of the species file."""
+    return ParentStatement(
+        genes=stated_genes(
+            species,
+            {
+                key: StatedLocus(
+                    certain=tuple(one["certain"]),
+                    possible=tuple(
+                        (gene, Fraction(chance)) for gene, chance in one.get("possible", ())
+                    ),
+                )
+                for key, one in stored["loci"].items()
+            },
+        ),
+        sex=Sex(stored["sex"]),
+        unproven=tuple(stored.get("unproven", ())),
+        phases=tuple(
+            Phase(genes=(one, other), coupling=coupling)
+            for one, other, coupling in stored.get("phases", ())
+        ),
+        on_chromosome=tuple((gene, letter) for gene, letter in stored.get("on_chromosome", ())),
+        inherited_from=tuple(
+            (gene, cast("Role", origin)) for gene, origin in stored.get("inherited_from", ())
+        ),
+    )

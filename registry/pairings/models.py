@@ -1,0 +1,56 @@
+"""A keeper's animals and the pairings declared before hatching."""
+
+import uuid
+
+from django.db import models
+
+from registry.pairings.choices import MAX_LABEL_LENGTH, Sex
+
+
+class Animal(models.Model):
+    """A sire or dam under its keeper's own label. Never shown to anybody else."""
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    keeper = models.ForeignKey("keepers.Keeper", on_delete=models.CASCADE, related_name="animals")
+    species = models.ForeignKey("catalogue.Species", on_delete=models.PROTECT, related_name="+")
+    label = models.CharField(max_length=MAX_LABEL_LENGTH)
+    sex = models.CharField(max_length=6, choices=Sex)
+    genes = models.TextField(help_text="What was stated of the animal last, canonical.")
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(
+                fields=("keeper", "species", "label"), name="animal_label_once_per_keeper"
+            ),
+            models.CheckConstraint(name="animal_sex_known", condition=models.Q(sex__in=Sex.values)),
+            models.CheckConstraint(name="animal_label_not_empty", condition=~models.Q(label="")),
+        )
+
+    def __str__(self) -> str:
+        return f"animal {self.id}"
+
+
+class Pairing(models.Model):
+    """A pairing that its keeper declared before anything hatched.
+
+    ``sire_stated`` and ``dam_stated`` hold what was stated of the parents then, in the form of
+    ``registry.pairings.bridge``.
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    keeper = models.ForeignKey("keepers.Keeper", on_delete=models.CASCADE, related_name="pairings")
+    version = models.ForeignKey(
+        "catalogue.CatalogueVersion", on_delete=models.PROTECT, related_name="+"
+    )
+    season = models.PositiveSmallIntegerField()
+    sire = models.ForeignKey(Animal, on_delete=models.CASCADE, null=True, related_name="+")
+    dam = models.ForeignKey(Animal, on_delete=models.CASCADE, null=True, related_name="+")
+    sire_stated = models.JSONField()
+    dam_stated = models.JSONField()
+    declared_at = models.DateTimeField(auto_now_add=True)
+
+    class Meta:
+        ordering = ("-declared_at", "id")
+
+    def __str__(self) -> str:
+        return f"pairing {self.id}"

@@ -1,0 +1,154 @@
+"""Writes of animals and pairings."""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+from django.db import connection, transaction
+
+from registry.catalogue.bridge import LoadedSpecies
+from registry.catalogue.selectors import names_elsewhere, species_loaded
+from registry.errors import ContradictionError, UnknownTokenError, at, gathered
+from registry.keepers.models import Keeper
+from registry.pairings.bridge import (
+    ReadParent,
+    parent_read,
+    parent_text,
+    statement_to_json,
+)
+from registry.pairings.models import Pairing
+from registry.pairings.seasons import season_checked
+
+
+@dataclass(frozen=True, slots=True)
+class StatedAnimal:
+    """An animal as a body names it: its keeper's label, if any, and its genes."""
+
+    label: str | None
+    sex: str
+    genes: str
+
+
+_KEEP_ANIMALS: Final = """
+WITH keeper AS (
+    SELECT id FROM keepers_keeper WHERE id = %(keeper)s FOR UPDATE
+)
+INSERT INTO pairings_animal AS a (id, keeper_id, species_id, label, sex, genes)
+SELECT named.id, keeper.id, %(species)s, named.label, named.sex, named.genes
+FROM keeper, unnest(%(ids)s::uuid[], %(labels)s::text[], %(sexes)s::text[], %(genes)s::text[])
+    AS named (id, label, sex, genes)
+ORDER BY named.label
+ON CONFLICT (keeper_id, species_id, label) DO UPDATE SET genes = EXCLUDED.genes
+RETURNING a.label, a.id, a.sex
+"""
+"""Lock the keeper, then find or add its animals: one keeper's writes follow each other."""
+
+
+def animals_keep(
+    keeper_id: uuid.UUID, species: str, animals: Mapping[str, StatedAnimal]
+) -> dict[str, uuid.UUID | None]:
+    """Find or add the labelled animals of a keeper; role -> id, None for one without a label.
+
+    At most one statement, inside the caller's transaction; afterwards the keeper is locked, unless
+    no animal has a label.
+
+    Raises
+    ------
+    FieldsError
+        A label that this keeper uses for an animal of the other sex, or for both parents.
+    UnknownTokenError
+        The keeper left in the meantime.
+    """
+    labelled = {role: one for role, one in animals.items() if one.label}
+    if not labelled:
+        return dict.fromkeys(animals)
+    labels = [one.label for one in labelled.values()]
+    if len(set(labels)) < len(labels):
+        with at("dam", "animal"):
+            raise ContradictionError(
+                f"{labels[0]!r} is named as sire and as dam; they are two animals.",
+                animal=labels[0],
+            )
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _KEEP_ANIMALS,
+            {
+                "keeper": keeper_id,
+                "species": species,
+                "ids": [uuid.uuid4() for _one in labelled],
+                "labels": labels,
+                "sexes": [one.sex for one in labelled.values()],
+                "genes": [one.genes for one in labelled.values()],
+            },
+        )
+        found = {label: (animal, sex) for label, animal, sex in cursor.fetchall()}
+    if not found:
+        raise UnknownTokenError("The token belongs to no keeper.")
+    with gathered() as faults:
+        for role, one in labelled.items():
+            with faults.at(role, "animal"):
+                _sex_checked(one, found[one.label or ""][1])
+    return {role: found[one.label][0] if one.label else None for role, one in animals.items()}
+
+
+def _sex_checked(animal: StatedAnimal, known: str) -> None:
+    if animal.sex != known:
+        raise ContradictionError(
+            f"You reported {animal.label!r} as a {known} before, and it is named as the "
+            f"{'sire' if animal.sex == 'male' else 'dam'} here. Use another label, or correct "
+            "the parents.",
+            animal=animal.label,
+            known_sex=known,
+        )
+
+
+def stated_animal(
+    loaded: LoadedSpecies, given: Mapping[str, Any], statement: ReadParent
+) -> StatedAnimal:
+    """The animal behind a parent of a body."""
+    return StatedAnimal(
+        label=given.get("animal") or None,
+        sex=str(statement.sex),
+        genes=parent_text(loaded, statement),
+    )
+
+
+def pairing_declare(keeper: Keeper, given: Mapping[str, Any]) -> Pairing:
+    """Declare a pairing before anything hatches. The time is the server's.
+
+    Raises
+    ------
+    UnknownSpeciesError, SeasonOutOfRangeError, FieldsError
+    """
+    with gathered() as faults:
+        with faults.at("species"):
+            loaded = species_loaded(given["species"])
+        with faults.at("season"):
+            season_checked(given["season"], ahead=1)
+    others = names_elsewhere(loaded.key)
+    with gathered() as faults:
+        with faults.at("sire"):
+            sire = parent_read(loaded, "sire", given["sire"], others)
+        with faults.at("dam"):
+            dam = parent_read(loaded, "dam", given["dam"], others)
+    with transaction.atomic():
+        animals = animals_keep(
+            keeper.pk,
+            loaded.key,
+            {
+                "sire": stated_animal(loaded, given["sire"], sire),
+                "dam": stated_animal(loaded, given["dam"], dam),
+            },
+        )
+        return Pairing.objects.create(
+            keeper=keeper,
+            version_id=loaded.version_id,
+            season=given["season"],
+            sire_id=animals["sire"],
+            dam_id=animals["dam"],
+            sire_stated=statement_to_json(sire),
+            dam_stated=statement_to_json(dam),
+        )

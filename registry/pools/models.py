@@ -1,0 +1,140 @@
+"""Pools: per target its rows of equal families, and what each family contributed."""
+
+from django.contrib.postgres.indexes import GinIndex
+from django.db import models
+
+from registry.pools.choices import Source, State
+
+
+class PooledTarget(models.Model):
+    """A combination that some clutch informs, with its latest assessment.
+
+    ``revision`` counts changes of its pool; the assessment is of ``assessed_revision``. Reading
+    services bring a stale one up to date first, so no answer lags behind an acknowledged clutch.
+    Counts and chances are in hatchlings; ``expected`` is rounded from an exact number.
+    """
+
+    id = models.BigAutoField(primary_key=True)
+    species = models.ForeignKey("catalogue.Species", on_delete=models.PROTECT, related_name="+")
+    source = models.CharField(max_length=10, choices=Source)
+    key = models.TextField()
+    combination = models.TextField()
+    n_factors = models.PositiveSmallIntegerField()
+    factors = models.JSONField(help_text="[[locus, wording, look], ...] in order.")
+    revision = models.BigIntegerField(default=1)
+    assessed_revision = models.BigIntegerField(default=0)
+    state = models.CharField(max_length=12, choices=State, default=State.NO_REPORTS)
+    n_clutches = models.PositiveIntegerField(default=0)
+    n_declared = models.PositiveIntegerField(default=0)
+    n_keepers = models.PositiveIntegerField(default=0)
+    n_hatchlings = models.PositiveIntegerField(default=0)
+    n_hits = models.PositiveIntegerField(default=0)
+    n_hits_possible = models.PositiveIntegerField(default=0)
+    n_clutches_with_hit = models.PositiveIntegerField(default=0)
+    n_keepers_with_hit = models.PositiveIntegerField(default=0)
+    first_hit_season = models.PositiveSmallIntegerField(null=True)
+    expected = models.FloatField(default=0)
+    p_value = models.FloatField(default=1)
+    log10_p_value = models.FloatField(default=0)
+    chance_of_none = models.FloatField(default=1)
+    n_cut_families = models.PositiveIntegerField(default=0)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(
+                fields=("species", "source", "key"), name="pooled_target_key_once"
+            ),
+            models.CheckConstraint(
+                name="pooled_target_source_known",
+                condition=models.Q(source__in=Source.values),
+            ),
+            models.CheckConstraint(
+                name="pooled_target_state_known", condition=models.Q(state__in=State.values)
+            ),
+            models.CheckConstraint(
+                name="pooled_target_factors_in_range",
+                condition=models.Q(n_factors__gte=1, n_factors__lte=3),
+            ),
+        )
+        indexes = (
+            models.Index(
+                fields=("species", "source", "state", "log10_p_value"),
+                name="pooled_target_by_state",
+            ),
+            models.Index(
+                fields=("species", "source"),
+                condition=models.Q(assessed_revision__lt=models.F("revision")),
+                name="pooled_target_stale",
+            ),
+            GinIndex(
+                fields=("factors",), opclasses=("jsonb_path_ops",), name="pooled_target_factors"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return self.combination
+
+
+class PoolRow(models.Model):
+    """Families that are equal in parents and cells, as one row with their number.
+
+    ``content`` is a ``genetics`` pool row in the form of ``registry.pools.bridge``; ``digest`` is
+    its SHA-256 with the catalogue version, under which its chances are computed.
+    """
+
+    id = models.BigAutoField(primary_key=True)
+    target = models.ForeignKey(PooledTarget, on_delete=models.CASCADE, related_name="rows")
+    version = models.ForeignKey(
+        "catalogue.CatalogueVersion", on_delete=models.PROTECT, related_name="+"
+    )
+    digest = models.CharField(max_length=64)
+    content = models.JSONField()
+    n_families = models.PositiveIntegerField()
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(fields=("target", "digest"), name="pool_row_once"),
+            models.CheckConstraint(
+                name="pool_row_not_empty", condition=models.Q(n_families__gte=1)
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.n_families} x {self.digest[:8]}"
+
+
+class Contribution(models.Model):
+    """One family group's part in one target; ``keeper`` is empty for published crosses."""
+
+    id = models.BigAutoField(primary_key=True)
+    target = models.ForeignKey(PooledTarget, on_delete=models.CASCADE, related_name="parts")
+    family = models.UUIDField()
+    keeper = models.ForeignKey(
+        "keepers.Keeper", on_delete=models.CASCADE, null=True, related_name="+"
+    )
+    digest = models.CharField(max_length=64)
+    n_clutches = models.PositiveIntegerField()
+    n_declared = models.PositiveIntegerField()
+    n_clutches_with_hit = models.PositiveIntegerField()
+    n_hatchlings = models.PositiveIntegerField()
+    n_hits = models.PositiveIntegerField()
+    n_hits_possible = models.PositiveIntegerField()
+    first_hit_season = models.PositiveSmallIntegerField(null=True)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(
+                fields=("target", "family"), name="contribution_once_per_family"
+            ),
+            models.CheckConstraint(
+                name="contribution_hits_in_range",
+                condition=models.Q(
+                    n_hits__lte=models.F("n_hits_possible"),
+                    n_hits_possible__lte=models.F("n_hatchlings"),
+                ),
+            ),
+        )
+        indexes = (models.Index(fields=("family",), name="contribution_by_family"),)
+
+    def __str__(self) -> str:
+        return f"{self.n_hatchlings} hatchlings of {self.family}"

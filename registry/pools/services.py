@@ -1,0 +1,281 @@
+"""Writes of the pools: a family's contributions, and assessments brought up to date.
+
+Both are a fixed number of statements, however many targets take part.
+"""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from django.db import connection, transaction
+from django.db.models import Count, F, Min, Q, Sum
+
+from registry.catalogue.selectors import version_loaded
+from registry.pools.bridge import Assessment, StoredContribution, assessed
+from registry.pools.choices import Source
+from registry.pools.models import Contribution, PooledTarget, PoolRow
+
+_REFRESH_BATCH: Final = 500
+
+_TOUCH_TARGETS: Final = """
+INSERT INTO pools_pooledtarget AS t
+    (species_id, source, key, combination, n_factors, factors, revision, assessed_revision, state,
+     n_clutches, n_declared, n_keepers, n_hatchlings, n_hits, n_hits_possible, n_clutches_with_hit,
+     n_keepers_with_hit, expected, p_value, log10_p_value, chance_of_none, n_cut_families)
+SELECT %(species)s, %(source)s, named.key, named.combination, named.n_factors, named.factors,
+       1, 0, 'no-reports', 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, 0, 1, 0
+FROM (
+    SELECT DISTINCT ON (key) key, combination, n_factors, factors
+    FROM (
+        SELECT 0 AS rank, key, combination, n_factors, factors
+        FROM unnest(%(keys)s::text[], %(combinations)s::text[], %(sizes)s::int[],
+                    %(factors)s::jsonb[]) AS fresh (key, combination, n_factors, factors)
+        UNION ALL
+        SELECT 1, p.key, p.combination, p.n_factors, p.factors
+        FROM pools_pooledtarget p JOIN pools_contribution c ON c.target_id = p.id
+        WHERE c.family = ANY(%(families)s::uuid[])
+    ) every
+    ORDER BY key, rank
+) named
+ORDER BY named.key
+ON CONFLICT (species_id, source, key) DO UPDATE SET revision = t.revision + 1
+RETURNING t.id, t.key
+"""
+"""Create or touch every target that a family contributed to or will. Rows are locked in key order,
+so two writers never wait for each other, and everything below a target is safe from others."""
+
+_REPLACE_CONTRIBUTIONS: Final = """
+WITH fresh AS (
+    SELECT * FROM unnest(
+        %(targets)s::bigint[], %(digests)s::text[], %(contents)s::jsonb[], %(clutches)s::int[],
+        %(declared)s::int[], %(with_hit)s::int[], %(hatchlings)s::int[], %(hits)s::int[],
+        %(possible)s::int[], %(seasons)s::smallint[]
+    ) AS f (target_id, digest, content, n_clutches, n_declared, n_clutches_with_hit, n_hatchlings,
+            n_hits, n_hits_possible, first_hit_season)
+), old AS (
+    SELECT id, target_id, digest FROM pools_contribution WHERE family = ANY(%(families)s::uuid[])
+), gone AS (
+    DELETE FROM pools_contribution
+    WHERE family = ANY(%(families)s::uuid[])
+      AND NOT (family = %(family)s AND target_id = ANY(%(targets)s::bigint[]))
+), put AS (
+    INSERT INTO pools_contribution
+        (target_id, family, keeper_id, digest, n_clutches, n_declared, n_clutches_with_hit,
+         n_hatchlings, n_hits, n_hits_possible, first_hit_season)
+    SELECT target_id, %(family)s, %(keeper)s, digest, n_clutches, n_declared, n_clutches_with_hit,
+           n_hatchlings, n_hits, n_hits_possible, first_hit_season
+    FROM fresh
+    ON CONFLICT (target_id, family) DO UPDATE SET
+        digest = EXCLUDED.digest, n_clutches = EXCLUDED.n_clutches,
+        n_declared = EXCLUDED.n_declared, n_clutches_with_hit = EXCLUDED.n_clutches_with_hit,
+        n_hatchlings = EXCLUDED.n_hatchlings, n_hits = EXCLUDED.n_hits,
+        n_hits_possible = EXCLUDED.n_hits_possible, first_hit_season = EXCLUDED.first_hit_season
+), change AS (
+    SELECT target_id, digest, sum(n) AS n
+    FROM (SELECT target_id, digest, 1 AS n FROM fresh
+          UNION ALL SELECT target_id, digest, -1 FROM old) moved
+    GROUP BY target_id, digest
+    HAVING sum(n) <> 0
+), emptied AS (
+    DELETE FROM pools_poolrow r USING change
+    WHERE r.target_id = change.target_id AND r.digest = change.digest
+      AND r.n_families + change.n = 0
+), lessened AS (
+    UPDATE pools_poolrow r SET n_families = r.n_families + change.n
+    FROM change
+    WHERE r.target_id = change.target_id AND r.digest = change.digest
+      AND change.n < 0 AND r.n_families + change.n <> 0
+)
+INSERT INTO pools_poolrow AS r (target_id, version_id, digest, content, n_families)
+SELECT change.target_id, %(version)s, change.digest, fresh.content, change.n
+FROM change JOIN fresh USING (target_id, digest)
+WHERE change.n > 0
+ON CONFLICT (target_id, digest) DO UPDATE SET n_families = r.n_families + EXCLUDED.n_families
+"""
+"""Take a family's old contributions out of the pools and put the new ones in."""
+
+
+def family_replace(  # noqa: PLR0913 - one family's whole part in the pools
+    *,
+    species: str,
+    source: Source,
+    version_id: int,
+    keeper_id: uuid.UUID | None,
+    family: uuid.UUID,
+    former: Sequence[uuid.UUID],
+    contributions: Sequence[StoredContribution],
+) -> None:
+    """Replace what a family group contributes. Two statements, inside the caller's transaction.
+
+    Parameters
+    ----------
+    former
+        Families that are now part of ``family``, besides itself; their contributions go.
+    contributions
+        What the family says now, in order of target key; empty takes it out of every pool.
+
+    Notes
+    -----
+    The caller holds a lock that keeps every other writer from the same family.
+    """
+    families = sorted({family, *former})
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _TOUCH_TARGETS,
+            {
+                "species": species,
+                "source": str(source),
+                "families": families,
+                "keys": [one.target.key for one in contributions],
+                "combinations": [one.target.combination for one in contributions],
+                "sizes": [one.target.n_factors for one in contributions],
+                "factors": [json.dumps(one.target.factors) for one in contributions],
+            },
+        )
+        ids = {key: row_id for row_id, key in cursor.fetchall()}
+        if not ids:
+            return
+        parts = [one.contribution for one in contributions]
+        cursor.execute(
+            _REPLACE_CONTRIBUTIONS,
+            {
+                "version": version_id,
+                "keeper": keeper_id,
+                "family": family,
+                "families": families,
+                "targets": [ids[one.target.key] for one in contributions],
+                "digests": [one.digest for one in contributions],
+                "contents": [one.content for one in contributions],
+                "clutches": [one.n_clutches for one in parts],
+                "declared": [one.n_declared for one in parts],
+                "with_hit": [one.n_clutches_with_hit for one in parts],
+                "hatchlings": [one.n_hatchlings for one in parts],
+                "hits": [one.n_hits for one in parts],
+                "possible": [one.n_hits_possible for one in parts],
+                "seasons": [one.first_hit_season for one in parts],
+            },
+        )
+
+
+def targets_refresh(
+    *,
+    species: str | None = None,
+    source: Source | None = None,
+    ids: Sequence[int] | None = None,
+) -> int:
+    """Bring stale assessments up to date; returns how many were.
+
+    Reading services call this first, so that lists and answers reflect every acknowledged clutch.
+    The revision is read before the pool: a change in between leaves the target stale.
+    """
+    stale = PooledTarget.objects.filter(assessed_revision__lt=F("revision"))
+    if species is not None:
+        stale = stale.filter(species=species)
+    if source is not None:
+        stale = stale.filter(source=source)
+    if ids is not None:
+        stale = stale.filter(pk__in=ids)
+    refreshed, last = 0, 0
+    while True:
+        rows = stale.filter(pk__gt=last).order_by("pk").values("pk", "revision", "factors")
+        batch = list(rows[:_REFRESH_BATCH])
+        if batch:
+            _assess(batch)
+            refreshed += len(batch)
+            last = batch[-1]["pk"]
+        if len(batch) < _REFRESH_BATCH:
+            return refreshed
+
+
+def _assess(batch: Sequence[Mapping[str, Any]]) -> None:
+    ids = [one["pk"] for one in batch]
+    counts = _counts_of(ids)
+    rows = defaultdict(list)
+    for row in PoolRow.objects.filter(target__in=ids).values_list(
+        "target_id", "version_id", "content", "n_families"
+    ):
+        rows[row[0]].append((version_loaded(row[1]), row[2], row[3]))
+    assessments = [assessed(one["factors"], rows[one["pk"]]) for one in batch]
+    _assessments_store(batch, counts, assessments)
+
+
+def _counts_of(ids: Sequence[int]) -> dict[int, Mapping[str, Any]]:
+    """Plain counts over the contributions of each target."""
+    counted = (
+        Contribution.objects.filter(target__in=ids)
+        .values("target_id")
+        .annotate(
+            clutches=Sum("n_clutches"),
+            declared=Sum("n_declared"),
+            with_hit=Sum("n_clutches_with_hit"),
+            keepers=Count("keeper", distinct=True),
+            keepers_with_hit=Count("keeper", distinct=True, filter=Q(n_hits__gt=0)),
+            season=Min("first_hit_season"),
+        )
+    )
+    return {one["target_id"]: one for one in counted}
+
+
+_STORE_ASSESSMENTS: Final = """
+UPDATE pools_pooledtarget t SET
+    assessed_revision = a.revision, state = a.state, n_clutches = a.clutches,
+    n_declared = a.declared, n_keepers = a.keepers, n_hatchlings = a.hatchlings, n_hits = a.hits,
+    n_hits_possible = a.possible, n_clutches_with_hit = a.with_hit,
+    n_keepers_with_hit = a.keepers_with_hit, first_hit_season = a.season, expected = a.expected,
+    p_value = a.p_value, log10_p_value = a.log10_p_value, chance_of_none = a.chance_of_none,
+    n_cut_families = a.cut
+FROM (
+    SELECT p.id, f.* FROM unnest(
+        %(ids)s::bigint[], %(revisions)s::bigint[], %(states)s::text[], %(clutches)s::int[],
+        %(declared)s::int[], %(keepers)s::int[], %(hatchlings)s::int[], %(hits)s::int[],
+        %(possible)s::int[], %(with_hit)s::int[], %(keepers_with_hit)s::int[],
+        %(seasons)s::smallint[], %(expected)s::float8[], %(p_values)s::float8[],
+        %(log10)s::float8[], %(none)s::float8[], %(cut)s::int[]
+    ) AS f (target_id, revision, state, clutches, declared, keepers, hatchlings, hits, possible,
+            with_hit, keepers_with_hit, season, expected, p_value, log10_p_value, chance_of_none,
+            cut)
+    JOIN pools_pooledtarget p ON p.id = f.target_id
+    WHERE p.assessed_revision < f.revision
+    ORDER BY p.species_id, p.source, p.key
+    FOR UPDATE OF p
+) a
+WHERE t.id = a.id
+"""
+
+
+@transaction.atomic
+def _assessments_store(
+    batch: Sequence[Mapping[str, Any]],
+    counts: Mapping[int, Mapping[str, Any]],
+    assessments: Sequence[Assessment],
+) -> None:
+    def counted(name: str) -> list[Any]:
+        return [counts.get(one["pk"], {}).get(name) or 0 for one in batch]
+
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _STORE_ASSESSMENTS,
+            {
+                "ids": [one["pk"] for one in batch],
+                "revisions": [one["revision"] for one in batch],
+                "states": [one.state for one in assessments],
+                "clutches": counted("clutches"),
+                "declared": counted("declared"),
+                "keepers": counted("keepers"),
+                "hatchlings": [one.n_hatchlings for one in assessments],
+                "hits": [one.n_hits for one in assessments],
+                "possible": [one.n_hits_possible for one in assessments],
+                "with_hit": counted("with_hit"),
+                "keepers_with_hit": counted("keepers_with_hit"),
+                "seasons": [counts.get(one["pk"], {}).get("season") for one in batch],
+                "expected": [one.expected for one in assessments],
+                "p_values": [one.p_value for one in assessments],
+                "log10": [one.log10_p_value for one in assessments],
+                "none": [one.chance_of_none for one in assessments],
+                "cut": [one.n_cut_families for one in assessments],
+            },
+        )

@@ -1,0 +1,1 @@
+"""Starting and stopping: the embedded PostgreSQL, the web server, the console script."""

@@ -1,0 +1,90 @@
+"""The console script ``broodcount``: ``serve``, and every command of Django and of the apps."""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from typing import Final
+
+from django.core.exceptions import ImproperlyConfigured
+from django.core.management import execute_from_command_line
+
+from registry.server.embedded import database_for_command
+from registry.server.errors import StartError
+from registry.server.serving import serve
+from registry.settings.environment import (
+    THREAD_LIMITS,
+    Environment,
+    EnvironmentValueError,
+    read_environment,
+)
+
+_SETTINGS: Final = "registry.settings.production"
+_NEED_NO_DATABASE: Final = frozenset({"help", "version", "findstatic", "collectstatic"})
+_HELP_WORDS: Final = frozenset({"-h", "--help", "--version"})
+_HIGHEST_PORT: Final = 65535
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run a command and give its exit code; without ``DATABASE_URL``, on the embedded database."""
+    words = list(sys.argv[1:] if arguments is None else arguments)
+    for name, value in THREAD_LIMITS.items():
+        os.environ.setdefault(name, value)
+    os.environ.setdefault("DJANGO_SETTINGS_MODULE", _SETTINGS)
+    try:
+        environment = read_environment(os.environ)
+        if words[:1] == ["serve"]:
+            options = _serve_options(words[1:])
+            return serve(environment, host=options.host, port=options.port)
+        return _manage(words, environment)
+    except (StartError, EnvironmentValueError, ImproperlyConfigured) as error:
+        print(f"broodcount: {error}", file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        print("broodcount: interrupted", file=sys.stderr)
+        return 130
+
+
+def _manage(words: list[str], environment: Environment) -> int:
+    """Run a Django command, with the database that it needs."""
+    line = ["broodcount", *words]
+    asks_for_help = not words or bool(_HELP_WORDS & set(words))
+    if words in ([], ["help"], ["--help"], ["-h"]):
+        print("broodcount serve [--host HOST] [--port N]: run the service.\n")
+    if environment.database_url or asks_for_help or words[0] in _NEED_NO_DATABASE:
+        execute_from_command_line(line)
+        return 0
+    with database_for_command(
+        environment.data_dir,
+        command=f"broodcount {words[0]}",
+        postgres_bin=environment.postgres_bin,
+    ) as url:
+        os.environ["DATABASE_URL"] = url
+        execute_from_command_line(line)
+    return 0
+
+
+def _serve_options(words: Sequence[str]) -> argparse.Namespace:
+    """Options of ``serve``."""
+    parser = argparse.ArgumentParser(
+        prog="broodcount serve",
+        description=(
+            "Start the database if DATABASE_URL is not set, bring it up to date, load the "
+            "catalogue and answer requests until Ctrl-C or SIGTERM."
+        ),
+    )
+    parser.add_argument("--host", default="127.0.0.1", help="address to listen at (%(default)s)")
+    parser.add_argument(
+        "--port", type=_port, default=8000, help="port; 0 takes a free one (%(default)s)"
+    )
+    return parser.parse_args(words)
+
+
+def _port(text: str) -> int:
+    """A port number."""
+    if not text.isascii() or not text.isdecimal() or int(text) > _HIGHEST_PORT:
+        message = f"read {text!r}, expected a port from 0 to {_HIGHEST_PORT}"
+        raise argparse.ArgumentTypeError(message)
+    return int(text)

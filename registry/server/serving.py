@@ -1,0 +1,229 @@
+"""``broodcount serve``: one supervisor over the embedded database and the web server."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import http.client
+import os
+import signal
+import socket
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from types import FrameType
+from typing import Final
+
+import django
+from django.core.management import CommandError, call_command, get_commands
+from django.db import connections
+
+from registry.server.children import die_with_parent
+from registry.server.embedded import owned_server
+from registry.server.errors import StartError
+from registry.server.postgres import Postgres
+from registry.settings.environment import REPOSITORY, Environment
+
+_POLL_SECONDS: Final = 0.1
+_BIND_SECONDS: Final = 2.0
+"""A web server whose supervisor was killed needs a moment to let go of the port."""
+_READY_SECONDS: Final = 60.0
+_GRACE_SECONDS: Final = 30
+"""Requests in progress get this long."""
+_STOP_SECONDS: Final = _GRACE_SECONDS + 5.0
+_BACKLOG: Final = 2048
+_FIRST_FAILURE: Final = 500
+_API: Final = "/api/v1/"
+
+
+class _StopRequested(Exception):  # noqa: N818 - no error: somebody wants the service to end
+    """Ctrl-C or SIGTERM came."""
+
+
+class _Stop:
+    """Whether somebody asked the service to end.
+
+    The handler only notes it: an exception thrown into the middle of starting a database could
+    leave it without an owner.
+    """
+
+    def __init__(self) -> None:
+        self.requested = False
+
+    def note(self, _number: int, _frame: FrameType | None) -> None:
+        """Signal handler."""
+        self.requested = True
+
+    def check(self) -> None:
+        """Raise `_StopRequested` if so."""
+        if self.requested:
+            raise _StopRequested
+
+
+def serve(environment: Environment, *, host: str, port: int) -> int:
+    """Serve until told to stop; give the exit code.
+
+    Raises
+    ------
+    StartError
+        The data folder is in use, the database does not start, the port is taken, or the web
+        server ended by itself. Whatever was started has been stopped by then.
+    """
+    stop = _Stop()
+    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        signal.signal(number, stop.note)
+    try:
+        with _database(environment) as (server, url):
+            stop.check()
+            with _listen(host, port, stop) as listener:
+                os.environ["DATABASE_URL"] = url
+                _bring_up_to_date(environment, stop)
+                _run(listener, environment=environment, server=server, stop=stop)
+    except _StopRequested:
+        print("Broodcount has stopped.", flush=True)
+    return 0
+
+
+@contextlib.contextmanager
+def _database(environment: Environment) -> Iterator[tuple[Postgres | None, str]]:
+    """The stated database, or the embedded one, running."""
+    if environment.database_url:
+        yield None, environment.database_url
+        return
+    with owned_server(
+        environment.data_dir, command="broodcount serve", postgres_bin=environment.postgres_bin
+    ) as owned:
+        yield owned
+
+
+def _listen(host: str, port: int, stop: _Stop) -> socket.socket:
+    """The socket that the web server inherits: taken before anything is announced."""
+    deadline = time.monotonic() + _BIND_SECONDS
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    while True:
+        stop.check()
+        try:
+            return socket.create_server((host, port), family=family, backlog=_BACKLOG)
+        except OSError as error:
+            if error.errno == errno.EADDRINUSE and time.monotonic() < deadline:
+                time.sleep(_POLL_SECONDS)
+                continue
+            message = f"Can't listen at {host}, port {port}: {os.strerror(error.errno or 0)}."
+            if error.errno == errno.EADDRINUSE:
+                message = (
+                    f"Port {port} of {host} is in use by another program. Stop that one, or "
+                    "choose another port with --port."
+                )
+            raise StartError(message) from error
+
+
+def _bring_up_to_date(environment: Environment, stop: _Stop) -> None:
+    """Migrate, and load the catalogue."""
+    django.setup()
+    catalogue = environment.fixtures / "catalogue"
+    try:
+        call_command("migrate", interactive=False, verbosity=0)
+        stop.check()
+        if "catalogue" in get_commands() and catalogue.is_dir():
+            call_command("catalogue", "load", str(catalogue))
+    except CommandError as error:
+        message = f"The database can't be brought up to date: {error}"
+        raise StartError(message) from error
+    finally:
+        connections.close_all()
+    stop.check()
+
+
+def _run(
+    listener: socket.socket, *, environment: Environment, server: Postgres | None, stop: _Stop
+) -> None:
+    """Run the web server until it is told to stop, or something ends by itself."""
+    process = _start_web_server(listener, environment)
+    try:
+        _wait_until_it_answers(process, listener, stop)
+        host, port = listener.getsockname()[:2]
+        shown = f"[{host}]" if ":" in host else host
+        print(f"Broodcount is listening on http://{shown}:{port}{_API}", flush=True)
+        while True:
+            stop.check()
+            _check_running(process)
+            if server is not None and not server.alive:
+                message = f"PostgreSQL ended by itself; see {server.log}."
+                raise StartError(message)
+            time.sleep(_POLL_SECONDS)
+    finally:
+        _end(process)
+
+
+def _start_web_server(listener: socket.socket, environment: Environment) -> subprocess.Popen[bytes]:
+    """Start gunicorn on the socket that is already bound."""
+    descriptor = listener.fileno()
+    return subprocess.Popen(
+        [
+            sys.executable,
+            *("-m", "gunicorn", "registry.wsgi:application"),
+            f"--bind=fd://{descriptor}",
+            "--worker-class=gthread",
+            f"--workers={environment.workers}",
+            f"--threads={environment.threads}",
+            "--log-level=warning",
+            f"--graceful-timeout={_GRACE_SECONDS}",
+            "--no-control-socket",
+        ],
+        # It imports from its current folder first; that of the caller may hold anything.
+        cwd=REPOSITORY,
+        stdin=subprocess.DEVNULL,
+        pass_fds=(descriptor,),
+        # Ctrl-C goes to a whole terminal session; the supervisor passes it on in order.
+        start_new_session=True,
+        preexec_fn=die_with_parent(signal.SIGTERM),
+    )
+
+
+def _wait_until_it_answers(
+    process: subprocess.Popen[bytes], listener: socket.socket, stop: _Stop
+) -> None:
+    """Return once the interface answers a request."""
+    deadline = time.monotonic() + _READY_SECONDS
+    while not _answers(listener):
+        stop.check()
+        _check_running(process)
+        if time.monotonic() > deadline:
+            message = f"The web server gives no good answer within {_READY_SECONDS:.0f} s."
+            raise StartError(message)
+        time.sleep(_POLL_SECONDS)
+
+
+def _answers(listener: socket.socket) -> bool:
+    """Whether ``GET /api/v1/`` is answered, and not by a failure."""
+    host, port = listener.getsockname()[:2]
+    reachable = {"0.0.0.0": "127.0.0.1", "::": "::1"}.get(host, host)  # noqa: S104 - read, not bound
+    connection = http.client.HTTPConnection(reachable, port, timeout=5)
+    try:
+        connection.request("GET", _API, headers={"Host": "localhost"})
+        return connection.getresponse().status < _FIRST_FAILURE
+    except (OSError, http.client.HTTPException):
+        return False
+    finally:
+        connection.close()
+
+
+def _check_running(process: subprocess.Popen[bytes]) -> None:
+    """Raise `StartError` if the web server has ended."""
+    code = process.poll()
+    if code is not None:
+        message = f"The web server ended by itself with exit code {code}; its reason is above."
+        raise StartError(message)
+
+
+def _end(process: subprocess.Popen[bytes]) -> None:
+    """Let requests in progress finish, then end the web server."""
+    if process.poll() is not None:
+        return
+    process.terminate()
+    try:
+        process.wait(_STOP_SECONDS)
+    except subprocess.TimeoutExpired:
+        process.kill()
+        process.wait()

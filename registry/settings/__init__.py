@@ -1,0 +1,1 @@
+"""Settings; the environment is read here and nowhere else."""

@@ -1,0 +1,93 @@
+"""What the environment says, read once and checked."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+REPOSITORY: Final = Path(__file__).resolve().parents[2]
+ROOT_DATA_DIR: Final = Path("/var/lib/broodcount")
+"""Data folder of a service that root starts: root's home is closed to the database's account."""
+
+THREAD_LIMITS: Final = {
+    "OPENBLAS_NUM_THREADS": "1",
+    "OMP_NUM_THREADS": "1",
+    "MKL_NUM_THREADS": "1",
+}
+"""Set before numpy is imported: its short convolutions are many times slower when threaded."""
+
+
+class EnvironmentValueError(ValueError):
+    """A variable of the environment that can't be read; the text names it."""
+
+    def __init__(self, variable: str, reason: str) -> None:
+        super().__init__(f"{variable}: {reason}")
+        self.variable = variable
+
+
+@dataclass(frozen=True, slots=True)
+class Environment:
+    """The variables that the service knows, read."""
+
+    database_url: str | None
+    data_dir: Path
+    postgres_bin: Path | None
+    secret_key: str | None
+    allowed_hosts: tuple[str, ...]
+    fixtures: Path
+    rate_limits: bool
+    workers: int
+    threads: int
+
+
+def read_environment(variables: Mapping[str, str]) -> Environment:
+    """Read the variables; an empty one counts as not set.
+
+    Raises
+    ------
+    EnvironmentValueError
+        A number or a switch that can't be read.
+    """
+    read = {name: value for name, value in variables.items() if value.strip()}
+    hosts = read.get("BROODCOUNT_ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]")
+    postgres_bin = read.get("BROODCOUNT_POSTGRES_BIN")
+    return Environment(
+        database_url=read.get("DATABASE_URL"),
+        data_dir=_data_dir(read),
+        postgres_bin=Path(postgres_bin).absolute() if postgres_bin else None,
+        secret_key=read.get("BROODCOUNT_SECRET_KEY"),
+        allowed_hosts=tuple(host.strip() for host in hosts.split(",") if host.strip()),
+        fixtures=Path(read.get("BROODCOUNT_FIXTURES", REPOSITORY / "fixtures")).absolute(),
+        rate_limits=_switch(read, "BROODCOUNT_RATE_LIMITS", default=True),
+        workers=_positive(read, "BROODCOUNT_WORKERS", default=2),
+        threads=_positive(read, "BROODCOUNT_THREADS", default=4),
+    )
+
+
+def _data_dir(read: Mapping[str, str]) -> Path:
+    """Folder of the embedded database, absolute."""
+    if stated := read.get("BROODCOUNT_DATA_DIR"):
+        return Path(stated).expanduser().absolute()
+    if os.geteuid() == 0:
+        return ROOT_DATA_DIR
+    shared = read.get("XDG_DATA_HOME")
+    return (Path(shared) if shared else Path.home() / ".local" / "share") / "broodcount"
+
+
+def _switch(read: Mapping[str, str], name: str, *, default: bool) -> bool:
+    """``on`` or ``off``."""
+    word = read.get(name, "on" if default else "off").strip().lower()
+    if word not in {"on", "off"}:
+        raise EnvironmentValueError(name, f"read {word!r}, expected 'on' or 'off'.")
+    return word == "on"
+
+
+def _positive(read: Mapping[str, str], name: str, *, default: int) -> int:
+    """A whole number, 1 or more."""
+    text = read.get(name, str(default)).strip()
+    if not text.isascii() or not text.isdecimal() or int(text) < 1:
+        raise EnvironmentValueError(name, f"read {text!r}, expected a whole number from 1 on.")
+    return int(text)

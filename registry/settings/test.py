@@ -1,0 +1,8 @@
+"""Settings of the tests: no files are written, nothing depends on the machine."""
+
+from __future__ import annotations
+
+from registry.settings.base import *  # noqa: F403 - the way Django's settings build on others
+
+SECRET_KEY = "for tests only"  # noqa: S105 - protects nothing
+ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]

@@ -1,0 +1,46 @@
+"""A database for the whole run: the stated one, or an embedded one in a temporary folder."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import shutil
+import tempfile
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.db import connections
+
+from registry.server.embedded import owned_server
+from registry.settings.base import ENVIRONMENT
+from registry.settings.database import parse_database_url
+
+_STARTED = pytest.StashKey[contextlib.ExitStack]()
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_configure(config: pytest.Config) -> None:
+    """Start the database once; the workers of xdist find its address in the environment."""
+    if ENVIRONMENT.database_url or hasattr(config, "workerinput"):
+        return
+    with contextlib.ExitStack() as started:
+        folder = Path(tempfile.mkdtemp(prefix="broodcount tests "))
+        started.callback(shutil.rmtree, folder)
+        _, url = started.enter_context(
+            owned_server(
+                folder, command="pytest", postgres_bin=ENVIRONMENT.postgres_bin, durable=False
+            )
+        )
+        os.environ["DATABASE_URL"] = url
+        started.callback(os.environ.pop, "DATABASE_URL")
+        # Django was set up before this file was read.
+        settings.DATABASES["default"] = parse_database_url(url)
+        connections.settings = connections.configure_settings(settings.DATABASES)
+        config.stash[_STARTED] = started.pop_all()
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    """Stop it."""
+    if (started := config.stash.get(_STARTED, None)) is not None:
+        started.close()

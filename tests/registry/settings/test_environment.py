@@ -1,0 +1,62 @@
+"""Reading the environment."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+import pytest
+
+from registry.settings.environment import EnvironmentValueError, read_environment
+
+
+def test_read_environment__has_a_default_for_everything(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "geteuid", lambda: 1000)
+    monkeypatch.setenv("HOME", "/home/ann")
+    read = read_environment({})
+    assert read.database_url is None
+    assert read.data_dir == Path("/home/ann/.local/share/broodcount")
+    assert read.allowed_hosts == ("localhost", "127.0.0.1", "[::1]")
+    assert (read.fixtures / "catalogue").is_dir()
+    assert read.rate_limits is True
+    assert (read.workers, read.threads) == (2, 4)
+
+
+def test_read_environment__roots_data_is_outside_its_home(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(os, "geteuid", lambda: 0)
+    assert read_environment({"XDG_DATA_HOME": "/x"}).data_dir == Path("/var/lib/broodcount")
+
+
+def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir("/")
+    read = read_environment(
+        {
+            "DATABASE_URL": "postgresql://u@h/d",
+            "BROODCOUNT_DATA_DIR": "some where",
+            "BROODCOUNT_ALLOWED_HOSTS": "a.example, b.example,",
+            "BROODCOUNT_RATE_LIMITS": "OFF",
+            "BROODCOUNT_WORKERS": "3",
+            "BROODCOUNT_SECRET_KEY": "",
+        }
+    )
+    assert read.database_url == "postgresql://u@h/d"
+    assert read.data_dir == Path("/some where")
+    assert read.allowed_hosts == ("a.example", "b.example")
+    assert read.rate_limits is False
+    assert read.workers == 3
+    assert read.secret_key is None
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("BROODCOUNT_RATE_LIMITS", "no"),
+        ("BROODCOUNT_WORKERS", "0"),
+        ("BROODCOUNT_WORKERS", "-1"),
+        ("BROODCOUNT_THREADS", "many"),
+        ("BROODCOUNT_THREADS", "²"),
+    ],
+)
+def test_read_environment__names_the_variable_it_cant_read(name: str, value: str) -> None:
+    with pytest.raises(EnvironmentValueError, match=f"{name}: read '{value}', expected"):
+        read_environment({name: value})
