@@ -1,1 +1,1 @@
-"""Exact genetics of a pairing and the evidence in pooled clutches; no Django, no files, no clock."""
+"""Exact genetics of a pairing and the evidence in pools; no Django, no files, no clock."""

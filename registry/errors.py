@@ -251,6 +251,12 @@ class CatalogueFaultError(RegistryError):
     code = ErrorCode.CATALOGUE_FAULT
 
 
+class PublishedFaultError(RegistryError):
+    """A file of published crosses that can not be loaded."""
+
+    code = ErrorCode.CATALOGUE_FAULT
+
+
 # --- where a fault was read -------------------------------------------------------------------
 
 Refusal = RegistryError | GeneticsError

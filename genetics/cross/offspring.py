@@ -99,7 +99,7 @@ class Pairing:
         return found
 
 
-def group_chance(  # noqa: PLR0913 - one hatchling class of two parents needs them all
+def group_chance(
     species: Species,
     group: LinkageGroup,
     sire: HaplotypePair,
@@ -185,7 +185,6 @@ def _joint_entries(
         for group, (offspring, group_chance_) in zip(groups, combination, strict=True):
             sex = offspring.sex or sex
             chance *= group_chance_
-            for key, pair in zip(group.loci, offspring.pairs, strict=True):
-                if pair != WILD_PAIR:
-                    genotype[key] = pair
+            here = zip(group.loci, offspring.pairs, strict=True)
+            genotype.update((key, pair) for key, pair in here if pair != WILD_PAIR)
         yield genotype, sex, chance

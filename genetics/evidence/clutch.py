@@ -1,4 +1,4 @@
-"""One clutch in hand: how surprising it is, and which combinations it could have had but has not."""
+"""One clutch in hand: how surprising it is, and which combinations it could have had."""
 
 from __future__ import annotations
 

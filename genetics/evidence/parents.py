@@ -132,7 +132,7 @@ def look_chances(
 
 
 @lru_cache(maxsize=65536)
-def look_chance(  # noqa: PLR0913 - one look of two parents needs them all
+def look_chance(
     species: Species,
     group: LinkageGroup,
     sire: HaplotypePair,

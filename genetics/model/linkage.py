@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from genetics.errors import SpeciesFaultError
@@ -79,7 +80,7 @@ def _autosomal_groups(loci: Sequence[Locus], linkages: Sequence[Linkage]) -> lis
         if key not in seen:
             line = _line_through(key, neighbours)
             seen.update(line)
-            fractions = (HALF, *(neighbours[a][b] for a, b in zip(line, line[1:], strict=False)))
+            fractions = (HALF, *(neighbours[a][b] for a, b in pairwise(line)))
             groups.append(LinkageGroup(loci=tuple(line), fractions=fractions))
     return groups
 

@@ -49,28 +49,30 @@ class Prefix:
         word = " ".join(piece.words)
         self.words.append(word)
         if piece.chance is not None:
-            self._once(self.chance is None and not self.is_het, word)
+            self._once(word, is_in_place=self.chance is None and not self.is_het)
             self.chance = piece.chance
             return
         modifier = piece.modifier
         if modifier in _HETS:
-            self._once(not self.is_het, word)
+            self._once(word, is_in_place=not self.is_het)
             self.is_het = True
         if modifier in {Modifier.POSSIBLE, Modifier.POSSIBLE_HET}:
-            self._once(modifier in _HETS or not self.is_het, word)
+            self._once(word, is_in_place=modifier in _HETS or not self.is_het)
             self.is_possible = True
         if modifier is Modifier.FOR:
-            self._once(self.is_het, word)
+            self._once(word, is_in_place=self.is_het)
         if modifier in {Modifier.FOR, Modifier.HETS}:
             self.is_list = True
         if modifier in _COUNTS:
-            self._once(not self.n_genes and (modifier in _HETS or not self.is_het), word)
+            self._once(
+                word, is_in_place=not self.n_genes and (modifier in _HETS or not self.is_het)
+            )
             self.n_genes = _COUNTS[modifier]
         if modifier in _FORMS:
-            self._once(self.form is None and not self.is_het, word)
+            self._once(word, is_in_place=self.form is None and not self.is_het)
             self.form = _FORMS[modifier]
 
-    def _once(self, is_in_place: bool, word: str) -> None:
+    def _once(self, word: str, *, is_in_place: bool) -> None:
         if not is_in_place:
             raise UnreadableTextError(
                 f"The word {word!r} in {' '.join(self.words)!r} is out of place.", word=word

@@ -49,7 +49,7 @@ class FamilyClutch:
     """One clutch as the pool needs it.
 
     ``sire`` and ``dam`` identify the animals; ``None`` is an animal known from this clutch only.
-    ``season`` is a year.
+    ``season`` is a year, None where it is not known.
     """
 
     pairing: Pairing
@@ -58,7 +58,7 @@ class FamilyClutch:
     sire_statement: ParentStatement
     dam_statement: ParentStatement
     calls: tuple[CheckedCall, ...]
-    season: int
+    season: int | None
     declared: bool = False
 
 
@@ -124,7 +124,9 @@ def _contribution(target: Target, clutches: Sequence[FamilyClutch]) -> Contribut
         n_hatchlings=sum(cell.count for _one, cells in counted for cell in cells),
         n_hits=sum(certain for _one, certain, _possible in hits),
         n_hits_possible=sum(possible for _one, _certain, possible in hits),
-        first_hit_season=min((one.season for one in with_hit), default=None),
+        first_hit_season=min(
+            (one.season for one in with_hit if one.season is not None), default=None
+        ),
     )
 
 

@@ -6,6 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import lru_cache
+from itertools import pairwise
 from math import prod
 from typing import TYPE_CHECKING
 
@@ -98,7 +99,7 @@ def target_of(species: Species, factors: Sequence[Factor]) -> Target:
             "A combination needs at least one gene that shows; a normal look is not watched."
         )
     ordered = tuple(sorted(factors, key=lambda factor: species.place_of[factor.locus]))
-    for one, other in zip(ordered, ordered[1:], strict=False):
+    for one, other in pairwise(ordered):
         if one.locus == other.locus:
             raise ContradictoryStatementError(
                 f"{one.text} and {other.text} are looks of one locus ({one.locus}); an animal "
@@ -140,21 +141,15 @@ def locus_factors(locus: Locus) -> tuple[Factor, ...]:
 
 
 def _form_factor(locus: Locus, look: str, pair: AllelePair, *, needs_identity: bool) -> Factor:
+    """A super form or compound: by its look's own name, or by its genes if the look is shared."""
     one, other = pair
-    if one == other:
-        return Factor(
-            locus=locus.key,
-            text=f"Super {one}" if look != one else one,
-            look=look,
-            pairs=frozenset({pair}),
-            needs_identity=needs_identity,
-        )
+    by_genes = f"Super {one}" if one == other else f"{one} {other}"
     return Factor(
         locus=locus.key,
-        text=f"{one} {other}",
+        text=by_genes if needs_identity else look,
         look=look,
         pairs=frozenset({pair}),
-        alleles=pair,
+        alleles=() if one == other else pair,
         needs_identity=needs_identity,
     )
 

@@ -187,6 +187,6 @@ def unpacked_value(packed: Any) -> Any:
     """Value of a key from its JSON; raises ValueError for what `packed_value` never gives."""
     if packed is None or isinstance(packed, (bool, int, str)):
         return packed
-    if isinstance(packed, list) and len(packed) == 2 and packed[0] in _READERS:
+    if isinstance(packed, list) and len(packed) == 2 and packed[0] in _READERS:  # noqa: PLR2004 - name and value
         return _READERS[packed[0]](packed[1])
     raise ValueError("no value of a key")

@@ -60,7 +60,7 @@ class IndexView(ApiView):
 class OpenApiView(KnownParametersMixin, SpectacularAPIView):
     """The OpenAPI document as JSON, the same for everybody."""
 
-    renderer_classes = [OpenApiJsonRenderer2]  # noqa: RUF012 - as in the parent
+    renderer_classes = [OpenApiJsonRenderer2]
     authentication_classes = ()
     permission_classes = (AllowAny,)
     serve_public = True

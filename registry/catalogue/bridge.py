@@ -12,7 +12,7 @@ from genetics.cross.offspring import Pairing, chance_law, mean_chance
 from genetics.errors import NotVisibleError
 from genetics.model.linkage import Linkage
 from genetics.model.locus import Allele, AllelePair, Compound, Locus, Mode, SexLinkage
-from genetics.model.species import Nickname, Species, SexSystem
+from genetics.model.species import Nickname, SexSystem, Species
 from genetics.model.statement import StatedGenes
 from genetics.notation.names import names_of
 from genetics.notation.reader import ReadLook, read_genes, read_look
@@ -21,8 +21,8 @@ from genetics.pool.target import Target, factor_for, target_of
 
 ADVICE = (
     "A shortage is no reason to repeat a pairing in order to find out. If animals suffer or die, "
-    "ask a veterinarian with experience of reptiles, and look up the law where you live on permits, "
-    "protected species and breeding that harms."
+    "ask a veterinarian with experience of reptiles, and look up the law where you live on "
+    "permits, protected species and breeding that harms."
 )
 """What goes with every caution and every combination on watch."""
 
@@ -274,10 +274,11 @@ def genes_described(loaded: LoadedSpecies, text: str, others: OtherNames) -> Rea
     for key, here in stated.loci:
         locus = loaded.species.by_key[key]
         shows = bool(locus.look(pairs[key]))
-        for gene in dict.fromkeys(here.certain):
-            found.append(ReadGene(gene, key, here.certain.count(gene), Fraction(1), shows))
-        for gene, chance in here.possible:
-            found.append(ReadGene(gene, key, 1, chance, shows=False))
+        found += [
+            ReadGene(gene, key, here.certain.count(gene), Fraction(1), shows)
+            for gene in dict.fromkeys(here.certain)
+        ]
+        found += [ReadGene(gene, key, 1, chance, shows=False) for gene, chance in here.possible]
     return ReadText(
         genes=tuple(found),
         canonical=canonical_text(loaded.species, stated),

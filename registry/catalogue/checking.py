@@ -213,7 +213,7 @@ def _reference_findings(content: Mapping[str, Any]) -> Iterator[Finding]:
                     ),
                 )
             for locus, genes in carried.items():
-                if len(genes) > 2:
+                if len(genes) > 2:  # noqa: PLR2004 - an animal has two alleles
                     yield (
                         pointer((part, i, "genes")),
                         (
@@ -249,7 +249,7 @@ def _linkage_findings(content: Mapping[str, Any]) -> Iterator[Finding]:
             continue
         for key in (one, other):
             neighbours[key] += 1
-            if neighbours[key] == 3:
+            if neighbours[key] == 3:  # noqa: PLR2004 - on a line there are two
                 yield (
                     f"/linkage/{i}/loci",
                     (f"'{key}' has more than two neighbours, expected a line along the chromosome"),

@@ -63,11 +63,12 @@ def genotype(genes: Sequence[str], content: Mapping[str, Any]) -> Genotype | Non
         if gene not in loci:
             return None
         carried[loci[gene]].append(gene)
-    if any(len(alleles) > 2 for alleles in carried.values()):
+    if any(len(alleles) > 2 for alleles in carried.values()):  # noqa: PLR2004 - an animal has two alleles
         return None
     return frozenset(
         (locus, _pair(alleles[0], alleles[-1]))
-        if len(alleles) == 2 or alleles[0] in recessive
+        if len(alleles) == 2  # noqa: PLR2004 - an animal has two alleles
+        or alleles[0] in recessive
         else (locus, _pair(alleles[0], WILD_TYPE))
         for locus, alleles in carried.items()
     )

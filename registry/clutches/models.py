@@ -33,7 +33,8 @@ class Clutch(models.Model):
     Belongs to a keeper or to a publication. ``sire_stated`` and ``dam_stated`` hold what was
     stated of the parents, in the form of ``registry.pairings.bridge``; ``version`` is the
     catalogue version under which all of it was read. ``family`` is common to the clutches that
-    share an animal, directly or through others. Eggs are NULL where they were not counted.
+    share an animal, directly or through others. Eggs are NULL where they were not counted, and so
+    is the season of a published cross that has none.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
@@ -49,7 +50,7 @@ class Clutch(models.Model):
     pairing = models.ForeignKey(
         "pairings.Pairing", on_delete=models.SET_NULL, null=True, related_name="clutches"
     )
-    season = models.PositiveSmallIntegerField()
+    season = models.PositiveSmallIntegerField(null=True)
     sire = models.ForeignKey(
         "pairings.Animal", on_delete=models.CASCADE, null=True, related_name="sired"
     )
@@ -75,6 +76,10 @@ class Clutch(models.Model):
                 name="clutch_of_keeper_or_publication",
                 condition=models.Q(keeper__isnull=False, published__isnull=True)
                 | models.Q(keeper__isnull=True, published__isnull=False),
+            ),
+            models.CheckConstraint(
+                name="clutch_of_keeper_has_season",
+                condition=models.Q(season__isnull=False) | models.Q(published__isnull=False),
             ),
             models.CheckConstraint(
                 name="clutch_eggs_add_up",

@@ -16,7 +16,7 @@ from registry.catalogue.bridge import (
 )
 from registry.catalogue.selectors import names_elsewhere, species_loaded
 from registry.clutches.models import PublishedSource
-from registry.combinations.bridge import factors_stored, relatives_of
+from registry.combinations.bridge.relatives import factors_stored, relatives_of
 from registry.combinations.choices import MAX_RELATED, Produced, Relation
 from registry.errors import NotFoundError, UnknownSpeciesError, at_parameter
 from registry.pools.bridge import combination_text

@@ -11,10 +11,9 @@ from genetics.cross.forecast import Look, likeliest_looks, n_looks
 from genetics.cross.offspring import ChanceLaw, Pairing, Wanted, chance_law, mean_chance
 from genetics.evidence.waiting import at_least_one, hatchlings_for
 from genetics.model.locus import WILD, WILD_LOOK
+from genetics.model.statement import StatedGenes
 from genetics.notation.looks import LocusLook, ReadLook
 from genetics.notation.writer import canonical_look
-from genetics.model.statement import StatedGenes
-
 from registry.catalogue.bridge import (
     Caution,
     LoadedSpecies,

@@ -14,6 +14,9 @@ def new_secret(prefix: str) -> str:
 
 
 def digest_of(secret: str) -> str:
-    """SHA-256 of a secret. Looked up by equality in an index: with 256 random bits in the secret,
-    the time of the look-up tells nothing that could be used."""
+    """SHA-256 of a secret.
+
+    Looked up by equality in an index: with 256 random bits in the secret, the time of the look-up
+    tells nothing that could be used.
+    """
     return hashlib.sha256(secret.encode()).hexdigest()

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from registry.keepers.choices import TOKEN_PREFIX
-from registry.keepers.models import Keeper, KeeperToken
 from registry.keepers.digests import digest_of
+from registry.keepers.models import Keeper, KeeperToken
 
 
 def keeper_of_token(token: str) -> Keeper | None:

@@ -14,7 +14,6 @@ from genetics.model.locus import WILD
 from genetics.model.species import Sex, Species
 from genetics.model.statement import StatedGenes, StatedLocus, stated_genes
 from genetics.notation.writer import canonical_text
-
 from registry.catalogue.bridge import LoadedSpecies, OtherNames, genes_read
 from registry.errors import gathered
 

@@ -23,7 +23,6 @@ from genetics.pool.pool import (
     family_contributions,
 )
 from genetics.pool.target import Factor, Target, locus_factors
-
 from registry.catalogue.bridge import LoadedSpecies
 from registry.pairings.bridge import statement_from_json, statement_to_json
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from genetics.cross.offspring import Pairing
 from genetics.evidence.clutch import (
     ClutchSurprise,
     Missed,
@@ -13,10 +14,8 @@ from genetics.evidence.clutch import (
     missed_combinations,
 )
 from genetics.evidence.parents import UNPROVEN_CHANCE, GeneDoubt, ParentsAfter, parents_after
-from genetics.cross.offspring import Pairing
 from genetics.model.belief import Parent, ParentStatement, belief_of
 from genetics.pool.cells import checked_call
-
 from registry.catalogue.bridge import Caution, cautions_of_pairing, cautions_of_target
 from registry.clutches.bridge.reports import ReadClutch, family_clutch_new
 from registry.pools.bridge import combination_text

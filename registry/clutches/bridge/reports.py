@@ -16,7 +16,6 @@ from genetics.notation.looks import ReadLook
 from genetics.notation.writer import canonical_look
 from genetics.pool.cells import Call, CheckedCall, checked_call
 from genetics.pool.pool import FamilyClutch
-
 from registry.catalogue.bridge import LoadedSpecies, OtherNames, look_read
 from registry.errors import gathered
 from registry.pairings.bridge import pairing_of, parent_read, statement_from_json
@@ -244,7 +243,7 @@ def family_clutch_of(loaded: LoadedSpecies, row: Clutch, groups: Sequence[Any]) 
 
 
 def family_clutch_new(
-    read: ReadClutch, *, sire: Any, dam: Any, season: int, declared: bool
+    read: ReadClutch, *, sire: Any, dam: Any, season: int | None, declared: bool
 ) -> FamilyClutch:
     """A clutch that was just read, as the pool needs it."""
     return FamilyClutch(

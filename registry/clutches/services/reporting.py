@@ -45,7 +45,7 @@ class Report:
 
     clutch_id: uuid.UUID
     read: ReadClutch
-    season: int
+    season: int | None
     reported_at: datetime
     is_declared: bool
 
@@ -244,7 +244,7 @@ FROM clutch, unnest(
 """
 
 
-def _insert(  # noqa: PLR0913 - one row of the clutch table and what hangs on it
+def _insert(  # noqa: PLR0913, PLR0917 - one row of the clutch table and what hangs on it
     owner: _Owner,
     given: Mapping[str, Any],
     report: Report,

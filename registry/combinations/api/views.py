@@ -64,7 +64,7 @@ class CombinationsView(ApiListView):
     known_parameters = ("source",)
     serializer_class = CombinationRowSerializer
     filterset_class = CombinationFilter
-    ordering_fields = {  # noqa: RUF012 - as the base class has it
+    ordering_fields = {
         "combination": "combination",
         "hatchlings": "n_hatchlings",
         "expected": "expected",

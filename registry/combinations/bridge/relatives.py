@@ -7,7 +7,6 @@ from itertools import combinations
 
 from genetics.model.locus import WILD
 from genetics.pool.target import MOST_FACTORS, Factor, Target, locus_factors
-
 from registry.catalogue.bridge import LoadedSpecies
 from registry.combinations.choices import Relation
 

@@ -1,0 +1,70 @@
+"""``broodcount demo``: fill the invented species with a simulated community."""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+from django.core.management.base import BaseCommand, CommandError
+
+from registry.catalogue.selectors import names_elsewhere, species_loaded
+from registry.catalogue.services import catalogue_load
+from registry.clutches.models import Clutch
+from registry.clutches.services.reporting import clutch_report
+from registry.combinations.bridge.community import DEMO_SPECIES, community_clutches
+from registry.combinations.selectors import flag_list, watch_reason
+from registry.keepers.services import keeper_join
+from registry.pools.choices import Source
+from registry.pools.services import targets_refresh
+
+
+class Command(BaseCommand):
+    """Report clutches of a simulated community, then show what is on watch."""
+
+    help = (
+        "Fill the invented species with a simulated community: an incompatible pair, a look-alike "
+        "and mislabelled sires. Nothing of it is about a real animal."
+    )
+
+    def add_arguments(self, parser: argparse.ArgumentParser) -> None:
+        """Size and seed of the community."""
+        parser.add_argument("--keepers", type=int, default=12)
+        parser.add_argument("--clutches", type=int, default=150)
+        parser.add_argument("--seed", type=int, default=1)
+        parser.add_argument(
+            "--again", action="store_true", help="add to a database that has clutches of it"
+        )
+
+    def handle(self, *_args: Any, **options: Any) -> None:
+        """Report, then tell."""
+        if options["keepers"] < 1 or options["clutches"] < 1:
+            raise CommandError("The community needs a keeper and a clutch at least.")
+        catalogue_load(Path(settings.BROODCOUNT_FIXTURES) / "demo")
+        if Clutch.objects.filter(version__species=DEMO_SPECIES).exists() and not options["again"]:
+            raise CommandError(
+                "This database has clutches of the invented species already; add more with --again."
+            )
+        loaded = species_loaded(DEMO_SPECIES)
+        keepers = [keeper_join().keeper for _number in range(options["keepers"])]
+        for number, body in community_clutches(
+            loaded,
+            names_elsewhere(DEMO_SPECIES),
+            n_keepers=options["keepers"],
+            n_clutches=options["clutches"],
+            seed=options["seed"],
+        ):
+            clutch_report(keepers[number], body)
+        self._tell(options)
+
+    def _tell(self, options: dict[str, Any]) -> None:
+        self.stdout.write(
+            f"{options['clutches']} invented clutches of {options['keepers']} invented keepers. "
+            "On watch, strongest first:"
+        )
+        targets_refresh(species=DEMO_SPECIES, source=Source.KEEPERS)
+        rows = flag_list(Source.KEEPERS).filter(species=DEMO_SPECIES).order_by("log10_p_value")
+        for row in rows[:10]:
+            self.stdout.write(f"  {row.combination}: {watch_reason(row)}")
+        self.stdout.write(f"Ask for any of them at /api/v1/combinations/{DEMO_SPECIES}/GENES/")
