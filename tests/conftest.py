@@ -37,6 +37,8 @@ def pytest_configure(config: pytest.Config) -> None:
         # Django was set up before this file was read.
         settings.DATABASES["default"] = parse_database_url(url)
         connections.settings = connections.configure_settings(settings.DATABASES)
+        with contextlib.suppress(AttributeError):
+            del connections["default"]
         config.stash[_STARTED] = started.pop_all()
 
 
@@ -44,3 +46,12 @@ def pytest_unconfigure(config: pytest.Config) -> None:
     """Stop it."""
     if (started := config.stash.get(_STARTED, None)) is not None:
         started.close()
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Everything in ``tests/benchmarks`` is a benchmark."""
+    benchmarks = config.rootpath / "tests" / "benchmarks"
+    for item in items:
+        if benchmarks in item.path.parents:
+            item.add_marker(pytest.mark.bench)

@@ -23,6 +23,8 @@ from registry.settings.environment import (
 
 _SETTINGS: Final = "registry.settings.production"
 _NEED_NO_DATABASE: Final = frozenset({"help", "version", "findstatic", "collectstatic"})
+_NEED_TABLES: Final = frozenset({"catalogue", "demo", "published"})
+"""Commands of ours that write: on the embedded database they bring it up to date first."""
 _HELP_WORDS: Final = frozenset({"-h", "--help", "--version"})
 _HIGHEST_PORT: Final = 65535
 
@@ -53,7 +55,13 @@ def _manage(words: list[str], environment: Environment) -> int:
     asks_for_help = not words or bool(_HELP_WORDS & set(words))
     if words in ([], ["help"], ["--help"], ["-h"]):
         print("broodcount serve [--host HOST] [--port N]: run the service.\n")
-    if environment.database_url or asks_for_help or words[0] in _NEED_NO_DATABASE:
+    only_reads_files = words[:2] == ["catalogue", "check"]
+    if (
+        environment.database_url
+        or asks_for_help
+        or only_reads_files
+        or words[0] in _NEED_NO_DATABASE
+    ):
         execute_from_command_line(line)
         return 0
     with database_for_command(
@@ -62,6 +70,8 @@ def _manage(words: list[str], environment: Environment) -> int:
         postgres_bin=environment.postgres_bin,
     ) as url:
         os.environ["DATABASE_URL"] = url
+        if words[0] in _NEED_TABLES:
+            execute_from_command_line(["broodcount", "migrate", "--verbosity", "0"])
         execute_from_command_line(line)
     return 0
 

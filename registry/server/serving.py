@@ -16,7 +16,7 @@ from types import FrameType
 from typing import Final
 
 import django
-from django.core.management import CommandError, call_command, get_commands
+from django.core.management import CommandError, call_command
 from django.db import connections
 
 from registry.server.children import die_with_parent
@@ -119,14 +119,13 @@ def _listen(host: str, port: int, stop: _Stop) -> socket.socket:
 
 
 def _bring_up_to_date(environment: Environment, stop: _Stop) -> None:
-    """Migrate, and load the catalogue."""
+    """Migrate, and load the catalogue with the invented species of the examples."""
     django.setup()
-    catalogue = environment.fixtures / "catalogue"
+    folders = [environment.fixtures / "catalogue", environment.fixtures / "demo"]
     try:
         call_command("migrate", interactive=False, verbosity=0)
         stop.check()
-        if "catalogue" in get_commands() and catalogue.is_dir():
-            call_command("catalogue", "load", str(catalogue))
+        call_command("catalogue", "load", *(str(one) for one in folders if one.is_dir()))
     except CommandError as error:
         message = f"The database can't be brought up to date: {error}"
         raise StartError(message) from error

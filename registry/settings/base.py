@@ -100,6 +100,11 @@ SPECTACULAR_SETTINGS = {
     "SERVE_INCLUDE_SCHEMA": False,
     "SWAGGER_UI_DIST": "SIDECAR",
     "SWAGGER_UI_FAVICON_HREF": "SIDECAR",
+    "ENUM_NAME_OVERRIDES": {
+        "SexEnum": "registry.pairings.choices.Sex",
+        "HatchlingSexEnum": "registry.clutches.choices.HatchlingSex",
+        "ProducedEnum": "registry.combinations.choices.Produced",
+    },
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",
         "registry.api.schema.add_shared_parts",

@@ -37,6 +37,8 @@ class ClutchesView(ApiListView):
 
     def get_queryset(self) -> QuerySet[Clutch]:
         """The keeper's own."""
+        if getattr(self, "swagger_fake_view", False):
+            return Clutch.objects.none()
         return clutch_list(keeper_of(self.request))
 
     def row(self, one: Any) -> Any:

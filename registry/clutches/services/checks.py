@@ -74,7 +74,7 @@ def _answer(read: ReadClutch, checked: CheckedClutch) -> dict[str, Any]:
                 "after": float(one.after),
                 "fraction": str(one.after),
                 "verdict": one.verdict,
-                "sentence": doubt_sentence(one, read.n_hatchlings),
+                "sentence": doubt_sentence(one, checked.surprise.n_hatchlings),
             }
             for one in checked.parents.doubts
         ],

@@ -11,7 +11,7 @@ from registry.api.serializers import StrictSerializer
 from registry.catalogue.api.serializers import ChancedCautionSerializer
 from registry.forecasts.choices import LEVELS, MAX_CLUTCH_SIZE, MAX_LOOKS, MAX_WANTED
 from registry.pairings.api.serializers import ParentSerializer
-from registry.pairings.choices import MAX_GENES_LENGTH
+from registry.pairings.choices import MAX_GENES_LENGTH, Sex
 
 
 class ForecastInSerializer(StrictSerializer):
@@ -62,7 +62,7 @@ class LookSerializer(serializers.Serializer[Any]):
 
     look = serializers.CharField()
     sex = serializers.ChoiceField(
-        choices=["male", "female"],
+        choices=Sex.choices,
         allow_null=True,
         help_text="Set where the sexes differ; the chance is then of look and sex together.",
     )

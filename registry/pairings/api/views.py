@@ -29,6 +29,8 @@ class PairingsView(ApiListView):
 
     def get_queryset(self) -> QuerySet[Pairing]:
         """The keeper's own."""
+        if getattr(self, "swagger_fake_view", False):
+            return Pairing.objects.none()
         return pairing_list(keeper_of(self.request))
 
     def row(self, one: Any) -> Any:
