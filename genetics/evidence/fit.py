@@ -11,7 +11,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
-from functools import reduce
+from itertools import accumulate
 from typing import Final
 
 import numpy as np
@@ -196,20 +196,34 @@ def _mean(chances: Sequence[Fraction], class_chances: ClassChances) -> Fraction:
 
 
 def _few_enough(rows: list[_Row], *, most_steps: int) -> tuple[list[_Row], int]:
-    """Rows, rarest last, with the rarest merged until the limit holds, and how many were merged."""
+    """Rows, rarest last, with the rarest merged until the limit holds, and how many were merged.
+
+    Halves its way to a number of merged looks that is enough where one less is not; mostly, and
+    not always, that is the smallest, since interchangeable looks are cheap as long as they are apart.
+    """
     n = sum(count for _, count in rows)
-    for merged in range(len(rows) - 1):
-        kept = rows[: len(rows) - merged - 1]
-        kept.append(reduce(_merged, rows[len(rows) - merged - 1 :]))
-        if n_steps(_groups(kept), n=n) <= most_steps:
-            return kept, merged + 1 if merged else 0
-    if len(rows) == 1:
+    rest = [*accumulate(reversed(rows), _merged)][::-1]
+
+    def kept(merged: int) -> list[_Row]:
+        place = len(rows) - merged
+        return [*rows[:place], rest[place]]
+
+    def fits(merged: int) -> bool:
+        return n_steps(_groups(kept(merged)), n=n) <= most_steps
+
+    if len(rows) == 1 or fits(1):
         return rows, 0
-    raise TooManyOutcomesError(
-        f"{n} hatchlings of two looks have more than {most_steps} outcomes to compare.",
-        hatchlings=n,
-        limit=most_steps,
-    )
+    too_few, enough = 1, len(rows) - 1
+    if not fits(enough):
+        raise TooManyOutcomesError(
+            f"{n} hatchlings of two looks have more than {most_steps} outcomes to compare.",
+            hatchlings=n,
+            limit=most_steps,
+        )
+    while enough - too_few > 1:
+        middle = (too_few + enough) // 2
+        too_few, enough = (too_few, middle) if fits(middle) else (middle, enough)
+    return kept(enough), enough
 
 
 def _merged(one: _Row, other: _Row) -> _Row:

@@ -62,8 +62,8 @@ class ParentsAfter:
     """Doubts resolved as far as the clutch goes, and the odds of each uncertain call.
 
     ``uncertain_calls_used`` is false when the latent states were too many to sum over with the
-    uncertain calls, which were then left out. ``impossible`` says that the certain calls together
-    can not come from these parents.
+    uncertain calls, which were then left out. ``impossible`` says that the calls together can not
+    come from these parents, though each of them could; the doubts are then left as they were.
     """
 
     doubts: tuple[GeneDoubt, ...]
@@ -94,26 +94,27 @@ def parents_after(
     """
     update = _Update.of(pairing, calls)
     by_group = update.after_certain_calls()
-    impossible = any(not sum(weights) for weights in by_group)
     odds = tuple(
         update.odds(call, by_group) if len(call.call.readings) > 1 else None for call in calls
     )
     uncertain = [call for call in update.calls if len(call.possible_readings) > 1]
     use_uncertain = bool(uncertain) and update.n_joint_states() <= MOST_JOINT_STATES
-    after = (
-        update.joint_carrying(doubtful, by_group, uncertain)
-        if use_uncertain
-        else update.carrying(doubtful, by_group)
-    )
     before = update.carrying(doubtful, [tuple(w for *_pair, w in s) for s in update.states])
+    after: list[Fraction] | None = None
+    if all(sum(weights) for weights in by_group):
+        after = (
+            update.joint_carrying(doubtful, by_group, uncertain)
+            if use_uncertain
+            else update.carrying(doubtful, by_group)
+        )
     return ParentsAfter(
         doubts=tuple(
             GeneDoubt(parent=parent, gene=gene, before=old, after=new)
-            for (parent, gene), old, new in zip(doubtful, before, after, strict=True)
+            for (parent, gene), old, new in zip(doubtful, before, after or before, strict=True)
         ),
         reading_odds=odds,
         uncertain_calls_used=use_uncertain or not uncertain,
-        impossible=impossible,
+        impossible=after is None,
     )
 
 
@@ -233,7 +234,7 @@ class _Update:
                 ),
                 start=Fraction(0),
             )
-            found.append(having / total if total else Fraction(0))
+            found.append(having / total)
         return found
 
     def joint_carrying(
@@ -241,8 +242,11 @@ class _Update:
         doubtful: Sequence[tuple[Parent, str]],
         by_group: Sequence[Sequence[Fraction]],
         uncertain: Sequence[CheckedCall],
-    ) -> list[Fraction]:
-        """Chance of each doubtful gene, with the uncertain calls, over all groups jointly."""
+    ) -> list[Fraction] | None:
+        """Chance of each doubtful gene, with the uncertain calls, over all groups jointly.
+
+        None if nothing that the parents may carry gives all calls.
+        """
         having = [Fraction(0)] * len(doubtful)
         total = Fraction(0)
         places = [self._place(gene) for _parent, gene in doubtful]
@@ -259,7 +263,7 @@ class _Update:
             for number, (parent, gene) in enumerate(doubtful):
                 if _carries(states[places[number]], parent, gene):
                     having[number] += weight
-        return [one / total if total else Fraction(0) for one in having]
+        return [one / total for one in having] if total else None
 
     def _call_chance(self, call: CheckedCall, states: Sequence[State]) -> Fraction:
         """Chance of one hatchling that is one of the readings, by the keeper's odds."""

@@ -6,6 +6,8 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from genetics.exact import TAIL_TOLERANCE
+
 if TYPE_CHECKING:
     from genetics.evidence.hits import PoolHits
 
@@ -32,4 +34,5 @@ def state_of(pool: PoolHits) -> State:
         return State.NO_REPORTS
     if pool.tail.chance_of_none >= WATCH_LEVEL:
         return State.TOO_EARLY
-    return State.WATCH if pool.tail.probability < WATCH_LEVEL else State.AS_EXPECTED
+    level = float(WATCH_LEVEL) * (1 - TAIL_TOLERANCE)
+    return State.WATCH if pool.tail.probability < level else State.AS_EXPECTED

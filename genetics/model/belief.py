@@ -56,8 +56,11 @@ class ParentStatement:
     inherited_from: tuple[tuple[str, Parent], ...] = ()
 
     def restricted_to(self, species: Species, loci: Iterable[str]) -> ParentStatement:
-        """The part of the statement that is about these loci."""
-        wanted = frozenset(loci)
+        """The part of the statement that bears on these loci.
+
+        That is what is said of them, and of loci by way of which their phase follows.
+        """
+        wanted = _bearing_on(species, self, frozenset(loci))
         genes = {gene for gene in self.genes.genes if species.locus_of[gene].key in wanted}
         return replace(
             self,
@@ -67,6 +70,33 @@ class ParentStatement:
             on_chromosome=tuple(item for item in self.on_chromosome if item[0] in genes),
             inherited_from=tuple(item for item in self.inherited_from if item[0] in genes),
         )
+
+
+def _bearing_on(
+    species: Species, parent: ParentStatement, wanted: frozenset[str]
+) -> frozenset[str]:
+    """These loci and those through which a chain of stated phases ties them.
+
+    A chain runs between two of the loci, or from one of them to a gene whose chromosome or origin
+    is stated. A locus at a loose end of a chain says nothing of the others.
+    """
+    phases = [{species.locus_of[gene].key for gene in phase.genes} for phase in parent.phases]
+    placed = {
+        species.locus_of[gene].key
+        for gene, _where in (*parent.on_chromosome, *parent.inherited_from)
+    }
+    kept = set(wanted)
+    while reached := {key for pair in phases if pair & kept for key in pair} - kept:
+        kept |= reached
+    while loose := {
+        key
+        for key in kept - wanted
+        if len({other for pair in phases if key in pair for other in pair & kept} - {key})
+        + (key in placed)
+        < 2  # noqa: PLR2004 - a chain that goes on has two sides
+    }:
+        kept -= loose
+    return frozenset(kept)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +135,7 @@ def belief_of(
     PossibleHetNeedsNumberError
         A possible het without its chance.
     TooManyAllelesError
-        Two alleles where the sex has one copy only.
+        Two alleles, or a super form, where the sex has one copy only.
     ContradictoryStatementError
         A het of a gene of which the animal has a single copy, a phase that no arrangement of the
         stated alleles has, or an unproven gene or phase that is not among the stated genes.
@@ -167,7 +197,7 @@ def _genotypes(
         choices = _locus_choices(
             parent.genes.at(key),
             unproven={gene for gene in parent.unproven if unproven_chance is not None},
-            unproven_chance=unproven_chance or Fraction(1),
+            unproven_chance=Fraction(1) if unproven_chance is None else unproven_chance,
         )
         locus = species.by_key[key]
         pairs: dict[AllelePair, Fraction] = {}
@@ -202,6 +232,7 @@ def _locus_choices(
                 (alleles, old * chance),
                 (tuple(one for one in alleles if one != allele), old * (1 - chance)),
             )
+            if weight
         }
     for allele, possible in stated.possible:
         if possible is None:
@@ -218,13 +249,17 @@ def _locus_choices(
 
 
 def _single_copy(species: Species, key: str, alleles: tuple[str, ...]) -> AllelePair:
-    """The one allele at a locus of which this sex has a single copy."""
+    """The one allele at a locus of which this sex has a single copy.
+
+    A recessive gene that shows is stated as two copies, which here means the one.
+    """
     kinds = tuple(dict.fromkeys(alleles))
-    if len(kinds) > 1:
-        raise TooManyAllelesError(locus=key, genes=kinds, most=1)
     if not kinds:
         return (WILD, ABSENT)
-    if len(alleles) == 1 and not species.allele(kinds[0]).shows_in_one_copy:
+    shows_in_one_copy = species.allele(kinds[0]).shows_in_one_copy
+    if len(kinds) > 1 or (len(alleles) > 1 and shows_in_one_copy):
+        raise TooManyAllelesError(locus=key, genes=alleles, most=1)
+    if len(alleles) == 1 and not shows_in_one_copy:
         raise ContradictoryStatementError(
             f"{kinds[0]} is sex-linked and this sex has a single copy of it, which shows: the "
             "animal can not be het for it.",

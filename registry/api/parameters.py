@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, ClassVar, Final
 
-from django.db.models import QuerySet
+from django.db.models import IntegerField, Model, QuerySet
 from django_filters import filters
 from django_filters.rest_framework import DjangoFilterBackend, FilterSet
 from rest_framework import serializers
@@ -103,6 +103,9 @@ class StrictFilterBackend(DjangoFilterBackend):
 
     def filter_queryset(self, request: Any, queryset: QuerySet[Any], view: APIView) -> Any:
         """Filtered rows; raises `FieldsError` with one entry per refused value."""
+        filterset_class = getattr(view, "filterset_class", None)
+        if misread := _misread_texts(filterset_class, queryset.model, request):
+            raise FieldsError(misread)
         try:
             return super().filter_queryset(request, queryset, view)
         except serializers.ValidationError as error:
@@ -115,6 +118,34 @@ class StrictFilterBackend(DjangoFilterBackend):
                     for fault in parameter_faults(error.detail)
                 ]
             ) from error
+
+
+def _misread_texts(
+    filterset_class: type[FilterSet] | None, model: type[Model], request: Request
+) -> list[PlacedError]:
+    """Texts that the filters would take for not given, or round to a whole number."""
+    wrong: list[PlacedError] = []
+    for name, one in filterset_class.base_filters.items() if filterset_class else ():
+        for text in request.query_params.getlist(name):
+            expected = _expectation(model, one, text.strip())
+            if expected:
+                error = InvalidParameterError(f"Read {text!r}, expected {expected}.")
+                wrong.append(PlacedError(error, parameter=name))
+    return wrong
+
+
+def _expectation(model: type[Model], one: filters.Filter, text: str) -> str | None:
+    """What would be right instead of the text; None if the filter reads it by itself."""
+    if not text:
+        return "a value; leave the parameter out for none"
+    if isinstance(one, filters.BooleanFilter):
+        return None if text in {"true", "false"} else "true or false"
+    if isinstance(one, filters.NumberFilter):
+        column = model._meta.get_field(str(one.field_name))  # noqa: SLF001 - Django's documented _meta API
+        digits = text.removeprefix("-")
+        if isinstance(column, IntegerField) and not (digits.isascii() and digits.isdigit()):
+            return "a whole number"
+    return None
 
 
 def parameter_number(request: Request, name: str, *, low: int, high: int, default: int) -> int:

@@ -84,13 +84,19 @@ def _group_answer(
 
 
 def report_answer(
-    report_id: Mapping[str, Any], read: ReadClutch, given: Mapping[str, Any]
+    report_id: Mapping[str, Any],
+    read: ReadClutch,
+    given: Mapping[str, Any],
+    labels: Mapping[str, str | None],
 ) -> dict[str, Any]:
-    """A clutch that was just reported, in the form of ``clutch_answer``."""
+    """A clutch that was just reported, in the form of ``clutch_answer``.
+
+    ``labels`` are the keeper's own of sire and dam, as given or as the pairing was declared.
+    """
     parents = {
         role: {
             "genes": parent_text(read.loaded, statement),
-            "animal": (given.get(role) or {}).get("animal") or None,
+            "animal": labels[role],
             "unproven": list(statement.unproven),
         }
         for role, statement in (("sire", read.sire), ("dam", read.dam))

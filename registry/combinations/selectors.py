@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from django.db.models import Q, QuerySet
+from django.db.models import Case, F, Q, QuerySet, When
 
 from registry.catalogue.bridge import (
     ADVICE,
@@ -68,17 +68,18 @@ def combination_answer(species_key: str, text: str, source: Source) -> dict[str,
 
 
 def _rows(loaded: LoadedSpecies, keys: set[str], factors: list[list[str]]) -> list[PooledTarget]:
-    """The target and its relatives, brought up to date."""
-    wanted = PooledTarget.objects.filter(
-        Q(key__in=keys) | Q(factors__contains=factors), species=loaded.key
-    ).order_by("-n_hatchlings", "key")
-    limit = len(keys) * 2 + 4 * MAX_RELATED
-    rows = list(wanted[:limit])
-    stale = [one.pk for one in rows if one.assessed_revision < one.revision]
-    if not stale:
-        return rows
-    targets_refresh(ids=stale)
-    return list(wanted[:limit])
+    """The target and its relatives, brought up to date.
+
+    All that are stale are brought up to date first: a fresh row has no counts to be ordered by.
+    Then those of ``keys`` come first, so that the limit only cuts combinations with more genes.
+    """
+    near = Q(key__in=keys)
+    wanted = PooledTarget.objects.filter(near | Q(factors__contains=factors), species=loaded.key)
+    stale = wanted.filter(assessed_revision__lt=F("revision")).values_list("pk", flat=True)
+    if ids := list(stale):
+        targets_refresh(ids=ids)
+    rows = wanted.order_by(Case(When(near, then=0), default=1), "-n_hatchlings", "key")
+    return list(rows[: len(keys) * 2 + 4 * MAX_RELATED])
 
 
 def produced_answer(row: PooledTarget) -> dict[str, Any]:

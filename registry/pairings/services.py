@@ -13,6 +13,7 @@ from registry.catalogue.bridge import LoadedSpecies
 from registry.catalogue.selectors import names_elsewhere, species_loaded
 from registry.errors import ContradictionError, UnknownTokenError, at, gathered
 from registry.keepers.models import Keeper
+from registry.keepers.services import keeper_lock
 from registry.pairings.bridge import (
     ReadParent,
     parent_read,
@@ -34,7 +35,7 @@ class StatedAnimal:
 
 _KEEP_ANIMALS: Final = """
 WITH keeper AS (
-    SELECT id FROM keepers_keeper WHERE id = %(keeper)s FOR UPDATE
+    SELECT id FROM keepers_keeper WHERE id = %(keeper)s FOR NO KEY UPDATE
 )
 INSERT INTO pairings_animal AS a (id, keeper_id, species_id, label, sex, genes)
 SELECT named.id, keeper.id, %(species)s, named.label, named.sex, named.genes
@@ -44,7 +45,7 @@ ORDER BY named.label
 ON CONFLICT (keeper_id, species_id, label) DO UPDATE SET genes = EXCLUDED.genes
 RETURNING a.label, a.id, a.sex
 """
-"""Lock the keeper, then find or add its animals: one keeper's writes follow each other."""
+"""Lock the keeper as ``keeper_lock`` does, then find or add its animals."""
 
 
 def animals_keep(
@@ -52,8 +53,7 @@ def animals_keep(
 ) -> dict[str, uuid.UUID | None]:
     """Find or add the labelled animals of a keeper; role -> id, None for one without a label.
 
-    At most one statement, inside the caller's transaction; afterwards the keeper is locked, unless
-    no animal has a label.
+    One statement, inside the caller's transaction; afterwards the keeper is locked.
 
     Raises
     ------
@@ -64,6 +64,7 @@ def animals_keep(
     """
     labelled = {role: one for role, one in animals.items() if one.label}
     if not labelled:
+        keeper_lock(keeper_id)
         return dict.fromkeys(animals)
     labels = [one.label for one in labelled.values()]
     if len(set(labels)) < len(labels):

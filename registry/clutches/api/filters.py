@@ -11,6 +11,8 @@ class ClutchFilter(django_filters.FilterSet):
     """By species, season, declaration and shared code."""
 
     species = django_filters.CharFilter(field_name="version__species")
+    # Not by the known pairings: that would tell which of other keepers' exist.
+    pairing = django_filters.UUIDFilter(field_name="pairing_id")
     declared = django_filters.BooleanFilter(field_name="is_declared")
 
     class Meta:

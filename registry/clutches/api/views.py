@@ -63,6 +63,7 @@ class ClutchesView(ApiListView):
             },
             report.read,
             given,
+            report.labels,
         )
         return Response(ClutchSerializer(answer).data, status=201)
 

@@ -28,8 +28,9 @@ from registry.clutches.bridge.reports import (
 )
 from registry.clutches.checking import clutch_counts_checked
 from registry.clutches.models import Clutch, HatchlingGroup
-from registry.errors import ContradictionError, NotFoundError, UnknownTokenError, at, gathered
+from registry.errors import ContradictionError, NotFoundError, at, gathered
 from registry.keepers.models import Keeper
+from registry.keepers.services import keeper_lock
 from registry.pairings.bridge import statement_from_json, statement_to_json
 from registry.pairings.models import Pairing
 from registry.pairings.seasons import season_checked
@@ -41,10 +42,11 @@ from registry.pools.services import family_replace
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """A stored clutch and how it was read."""
+    """A stored clutch and how it was read; ``labels`` are the keeper's own of sire and dam."""
 
     clutch_id: uuid.UUID
     read: ReadClutch
+    labels: Mapping[str, str | None]
     season: int | None
     reported_at: datetime
     is_declared: bool
@@ -146,12 +148,6 @@ def _animals(
     return {"sire": pairing.sire_id, "dam": pairing.dam_id}
 
 
-def keeper_lock(keeper_id: uuid.UUID) -> None:
-    """Make a keeper's writes follow each other, until the transaction ends."""
-    if not Keeper.objects.select_for_update().filter(pk=keeper_id).values_list("pk").first():
-        raise UnknownTokenError("The token belongs to no keeper.")
-
-
 @dataclass(frozen=True, slots=True)
 class _Owner:
     keeper_id: uuid.UUID | None
@@ -179,6 +175,7 @@ def _store(
     report = Report(
         clutch_id=uuid.uuid4(),
         read=read,
+        labels=_labels(given, pairing),
         season=given["season"],
         reported_at=timezone.now(),
         is_declared=pairing is not None,
@@ -202,6 +199,13 @@ def _store(
         contributions=contributions_of(read.loaded, [*former, new]),
     )
     return report
+
+
+def _labels(given: Mapping[str, Any], pairing: Pairing | None) -> dict[str, str | None]:
+    if pairing is None:
+        return {role: (given.get(role) or {}).get("animal") for role in ("sire", "dam")}
+    animals = {"sire": pairing.sire, "dam": pairing.dam}
+    return {role: animal.label if animal else None for role, animal in animals.items()}
 
 
 def _relatives(
@@ -303,18 +307,43 @@ def clutch_withdraw(keeper: Keeper, clutch_id: uuid.UUID) -> None:
         clutch = own.filter(pk=clutch_id).first()
         if clutch is None:
             raise NotFoundError(f"You reported no clutch {clutch_id}.")
-        loaded = version_loaded(clutch.version_id)
-        family = clutch.family
         clutch.delete()
-        rest = _with_groups(own.filter(family=family))
-        family_replace(
-            species=loaded.key,
-            source=Source.KEEPERS,
-            version_id=loaded.version_id,
-            keeper_id=keeper.pk,
-            family=family,
-            former=(),
-            contributions=contributions_of(
-                loaded, [family_clutch_of(loaded, one, one.group_values) for one in rest]
-            ),
-        )
+        rest = list(_with_groups(own.filter(family=clutch.family)))
+        families = _families(rest) or [[]]
+        _family_renew(keeper, clutch, clutch.family, families[0])
+        for apart in families[1:]:
+            # The targets of these are among those of the old family, whose rows are locked by now.
+            family = uuid.uuid4()
+            own.filter(pk__in=[one.pk for one in apart]).update(family=family)
+            _family_renew(keeper, clutch, family, apart)
+
+
+def _families(clutches: Sequence[Clutch]) -> list[list[Clutch]]:
+    """Clutches that share a sire or a dam, directly or through others; the order is kept.
+
+    A clutch links one sire and one dam, so a family without one of its clutches is two at most.
+    """
+    found: list[list[int]] = []
+    animals = [{one.sire_id, one.dam_id} - {None} for one in clutches]
+    for place, own in enumerate(animals):
+        near = [family for family in found if any(own & animals[other] for other in family)]
+        joined = sorted((place, *(other for family in near for other in family)))
+        found = [*(family for family in found if family not in near), joined]
+    return [[clutches[place] for place in family] for family in sorted(found)]
+
+
+def _family_renew(
+    keeper: Keeper, withdrawn: Clutch, family: uuid.UUID, clutches: Sequence[Any]
+) -> None:
+    loaded = version_loaded(withdrawn.version_id)
+    family_replace(
+        species=loaded.key,
+        source=Source.KEEPERS,
+        version_id=loaded.version_id,
+        keeper_id=keeper.pk,
+        family=family,
+        former=(),
+        contributions=contributions_of(
+            loaded, [family_clutch_of(loaded, one, one.group_values) for one in clutches]
+        ),
+    )

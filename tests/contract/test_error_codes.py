@@ -1,0 +1,153 @@
+"""Every error code over HTTP: one request that is answered with it, or why there is none yet."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, Final
+
+import pytest
+
+from registry.catalogue.services import catalogue_load
+from registry.combinations.api import views
+from registry.errors import ErrorCode
+from tests.factories.registry import (
+    API,
+    FIXTURES,
+    GECKO,
+    Api,
+    clutch,
+    gecko,
+    group,
+    joined,
+    stored,
+)
+
+pytestmark = pytest.mark.django_db
+
+Request = Callable[[Api], dict[str, Any]]
+
+
+def notation(text: str) -> Request:
+    return lambda _keeper: Api().refused("post", "notation/", {"species": GECKO, "text": text})
+
+
+def report(**change: Any) -> Request:
+    return lambda keeper: keeper.refused("post", "clutches/", clutch() | change)
+
+
+def combination(genes: str) -> Request:
+    return lambda _keeper: Api().refused("get", f"combinations/{GECKO}/{genes}/")
+
+
+def listed(**query: Any) -> Request:
+    return lambda _keeper: Api().refused("get", "combinations/", query=query)
+
+
+def raw(method: str, path: str, **given: Any) -> Request:
+    return lambda _keeper: Api().refused(method, path, **given)
+
+
+def other_species(_keeper: Api) -> dict[str, Any]:
+    catalogue_load(FIXTURES / "catalogue" / "corn-snake.json")
+    return notation("tessera")(_keeper)
+
+
+def broken(_keeper: Api) -> dict[str, Any]:
+    """A fault of ours, which no request reaches: a selector that fails."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(views, "combination_answer", lambda *_args: 1 / 0)
+        return combination("ashwater")(_keeper)
+
+
+# code -> the request, and words of its problem
+TABLE: Final[dict[str, tuple[Request, str]]] = {
+    "bad-request": (raw("get", "species/", headers={"Host": "elsewhere.example"}), "its host"),
+    "unreadable-characters": (raw("get", API + "species/?name=%00"), "NUL character"),
+    "not-json": (raw("post", "notation/", content=b"{'a': 1}"), "line 1, column 2"),
+    "invalid-body": (raw("post", "notation/", body={"species": GECKO}), "The field is missing."),
+    "unknown-field": (report(colour="dark"), "There is no field 'colour' here"),
+    "unknown-parameter": (listed(colour="dark"), "There is no parameter 'colour' here"),
+    "invalid-parameter": (listed(size=9), "less than or equal to 3"),
+    "invalid-cursor": (listed(cursor="x"), "Start again without one."),
+    "not-authenticated": (raw("get", "clutches/"), "POST keepers/ gives a token"),
+    "unknown-token": (
+        raw("get", "clutches/", headers={"Authorization": "Bearer bck_x"}),
+        "The token belongs to no keeper.",
+    ),
+    "not-found": (raw("get", "nothing/"), "Nothing is found at /api/v1/nothing/."),
+    "method-not-allowed": (raw("put", "species/"), "PUT is not known here"),
+    "not-acceptable": (raw("get", "species/", headers={"Accept": "text/csv"}), "'text/csv'"),
+    "body-too-large": (raw("post", "notation/", content=b" " * 1_000_001), "1000000 bytes"),
+    "unsupported-media-type": (
+        raw("post", "notation/", content=b"a", content_type="text/plain"),
+        "this call reads application/json",
+    ),
+    "server-error": (broken, "the fault is logged there"),
+    "unknown-species": (report(species="gecko"), "The catalogue has no species 'gecko'."),
+    "unknown-gene": (notation("quilback"), "Did you mean Quillback?"),
+    "gene-of-another-species": (other_species, "it is known in the corn snake"),
+    "unreadable-text": (notation("het"), "has no gene behind it"),
+    "ambiguous-text": (notation("het ashwater reed"), "can be read in 2 ways"),
+    "too-many-alleles": (notation("super saltgrass brackish"), "ml-estuary"),
+    "super-of-recessive": (notation("super reed"), "Pale Reed is recessive"),
+    "het-of-visible-gene": (notation("het tidemark"), "Tidemark shows in one copy"),
+    "possible-het-needs-a-number": (report(sire={"genes": "ph reed"}), "needs its chance"),
+    "contradictory-statement": (notation("ashwater het ashwater"), "at once"),
+    "counts-do-not-add-up": (report(eggs={"laid": 2}), "2 eggs laid"),
+    "season-out-of-range": (report(season=1900), "The season is 1900"),
+    "empty-clutch": (report(hatchlings=[]), "neither hatchlings nor eggs"),
+    "too-many-hatchlings": (report(hatchlings=[group("normal", 301)]), "301 hatchlings"),
+    "too-many-factors": (combination("ashwater reed quillback tidemark"), "at most 3 genes"),
+    "not-visible": (combination("het ashwater"), "does not show"),
+    "chance-out-of-range": (notation("150% het reed"), "not at 150 %"),
+}
+
+UNREACHED: Final = {
+    "forbidden": "what is another keeper's is not found; nothing is seen and yet forbidden",
+    "too-many-requests": "there are no rate limits yet",
+    "too-many-looks": "a forecast lists the likeliest looks and never enumerates the whole table",
+    "too-many-outcomes": "the fit merges the rarest looks before it would enumerate too many",
+    "hits-out-of-range": "hits are counted by us from hatchlings, never sent",
+    "counts-out-of-range": "counts are checked by the bodies before the genetics sees them",
+    "level-out-of-range": "levels are ours",
+    "catalogue-fault": "species files are loaded by the operator, not over HTTP",
+}
+
+
+def test_every_code__is_triggered_or_has_a_reason():
+    assert {str(code) for code in ErrorCode} == set(TABLE) | set(UNREACHED)
+    assert not set(TABLE) & set(UNREACHED)
+    assert all(UNREACHED.values())
+
+
+@pytest.mark.parametrize("code", TABLE)
+def test_code__is_answered_with_its_status_and_words(code):
+    gecko()
+    keeper = joined()
+    request, words = TABLE[code]
+    before = stored()
+    problem = request(keeper)
+    after = stored()
+    assert problem["code"] == code
+    assert problem["status"] == ErrorCode(code).http_status
+    assert words in problem["detail"]
+    if code != "gene-of-another-species":  # that one loads a second species first
+        assert after == before
+
+
+@pytest.mark.parametrize(
+    ("path", "parameter"),
+    [("species/%00/", None), (f"combinations/{GECKO}/%FF/", None), ("species/?name=%FF", "name")],
+)
+def test_text_that_is_none__is_refused_wherever_it_stands(path, parameter):
+    gecko()
+    problem = Api().refused("get", API + path)
+    assert problem["status"] in {400, 404}
+    if parameter:
+        assert problem["errors"][0]["parameter"] == parameter
+
+
+def test_missing_slash__is_pointed_out():
+    problem = Api().refused("get", "/api/v1/species")
+    assert problem["status"] == 404
+    assert problem["detail"].endswith("Did you mean /api/v1/species/?")

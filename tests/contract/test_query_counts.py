@@ -1,0 +1,245 @@
+"""SQL statements of every call: constant, whatever the number of rows, groups and targets.
+
+BEGIN, COMMIT and savepoints are not counted. Catalogue versions are in the process's memory, as
+they are after the first call of a species.
+"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any, Final
+
+import pytest
+
+from registry.clutches.models import Clutch
+from registry.pools.models import Contribution
+from tests.factories.registry import (
+    GECKO,
+    Api,
+    clutch,
+    counted,
+    documented_path,
+    gecko,
+    group,
+    joined,
+    many,
+    openapi,
+    parent,
+)
+
+REVIEWED: Final = Path(__file__).with_name("query_counts.json")
+MOST_OF_A_REPORT: Final = 8
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+
+@pytest.fixture(autouse=True)
+def _species():
+    gecko()
+
+
+# --- one report ---------------------------------------------------------------------------------
+
+SMALL: Final = clutch(hatchlings={"normal": 4})
+
+
+def small(sire: str | None, dam: str | None) -> dict[str, Any]:
+    return clutch(parent("het ashwater", sire), parent("het ashwater", dam), {"normal": 4})
+
+
+def test_report__of_many_groups_and_targets_costs_what_a_small_one_does():
+    keeper = joined()
+    assert counted(keeper, "post", "clutches/", small("m-1", "f-1")) <= MOST_OF_A_REPORT
+    assert Contribution.objects.count() == 1
+    few = counted(keeper, "post", "clutches/", small("m-2", "f-2"))
+    large = counted(keeper, "post", "clutches/", many("m-3", "f-3"))
+    assert Contribution.objects.count() >= 2 + 80
+    assert large == few <= MOST_OF_A_REPORT
+
+
+@pytest.mark.parametrize("body", [small, many])
+def test_report__of_animals_without_labels(body):
+    assert counted(joined(), "post", "clutches/", body(None, None)) <= MOST_OF_A_REPORT
+
+
+@pytest.mark.parametrize("body", [small, many])
+def test_report__again_of_the_same_animals(body):
+    keeper = joined()
+    first = counted(keeper, "post", "clutches/", body("m-1", "f-1"))
+    again = [counted(keeper, "post", "clutches/", body("m-1", "f-1")) for _ in range(3)]
+    assert {first, *again} == {first}
+    assert first <= MOST_OF_A_REPORT
+    assert Clutch.objects.values("family").distinct().count() == 1
+
+
+@pytest.mark.parametrize("body", [small, many])
+def test_report__that_merges_two_families(body):
+    keeper = joined()
+    first = counted(keeper, "post", "clutches/", body("m-1", "f-1"))
+    counted(keeper, "post", "clutches/", body("m-2", "f-2"))
+    assert Clutch.objects.values("family").distinct().count() == 2
+    merging = counted(keeper, "post", "clutches/", body("m-1", "f-2"))
+    assert Clutch.objects.values("family").distinct().count() == 1
+    assert merging == first <= MOST_OF_A_REPORT
+
+
+@pytest.mark.parametrize("labels", [(None, None), ("m-1", "f-1")])
+@pytest.mark.parametrize("body", [small, many])
+def test_report__with_a_pairing(body, labels):
+    keeper = joined()
+    given = body(*labels)
+    declared = keeper.post(
+        "pairings/",
+        {name: given[name] for name in ("species", "season", "sire", "dam")},
+    )
+    given |= {"sire": None, "dam": None, "pairing": declared["id"]}
+    counts = [counted(keeper, "post", "clutches/", given) for _ in range(3)]
+    assert len(set(counts)) == 1
+    assert counts[0] <= MOST_OF_A_REPORT
+
+
+def test_report__of_eggs_alone_and_of_a_hundred_groups():
+    keeper = joined()
+    eggs = clutch(hatchlings=[], eggs={"died": 3})
+    assert counted(keeper, "post", "clutches/", eggs) <= MOST_OF_A_REPORT
+    hundred = clutch(hatchlings=[group("normal", 1, basis=str(n)) for n in range(100)])
+    assert counted(keeper, "post", "clutches/", hundred) <= MOST_OF_A_REPORT
+
+
+def test_withdrawal__does_not_grow_with_the_family_or_the_targets():
+    keeper = joined()
+    alone = keeper.post("clutches/", small("m-1", "f-1"))["id"]
+    others = [keeper.post("clutches/", many("m-2", "f-2"))["id"] for _ in range(4)]
+    few = counted(keeper, "delete", f"clutches/{alone}/")
+    assert counted(keeper, "delete", f"clutches/{others[0]}/") == few
+
+
+# --- every read ---------------------------------------------------------------------------------
+
+CALLS: Final = {
+    "GET /api/v1/species/": "species/",
+    "GET /api/v1/species/{species}/": f"species/{GECKO}/",
+    "GET /api/v1/species/{species}/genes/": f"species/{GECKO}/genes/",
+    "GET /api/v1/keepers/me/": "keepers/me/",
+    "GET /api/v1/pairings/": "pairings/",
+    "GET /api/v1/clutches/": "clutches/",
+    "GET /api/v1/clutches/{clutch_id}/": "clutches/{clutch}/",
+    "GET /api/v1/combinations/": "combinations/",
+    "GET /api/v1/combinations/{species}/{genes}/": f"combinations/{GECKO}/ashwater/",
+    "GET /api/v1/flags/": "flags/",
+    "POST /api/v1/notation/": "notation/",
+    "POST /api/v1/forecasts/": "forecasts/",
+    "POST /api/v1/clutch-checks/": "clutch-checks/",
+    "POST /api/v1/keepers/": "keepers/",
+    "POST /api/v1/pairings/": "pairings/",
+    "POST /api/v1/clutches/": "clutches/",
+    "DELETE /api/v1/clutches/{clutch_id}/": "clutches/{clutch}/",
+}
+
+GENES: Final = ("ashwater", "reed", "quillback", "dewline", "ladder", "peatcoat", "turfcoat")
+
+
+def fill(keeper: Api, n_rows: int) -> str:
+    """Rows of every list; the id of one clutch. On watch and not, of many combinations."""
+    clutch_id = ""
+    for n in range(n_rows):
+        one, other = GENES[n % 7], GENES[(n + 1 + n // 7) % 7]
+        stated = f"het {one}, het {other}"
+        body = clutch(
+            parent(stated, f"m-{n}"),
+            parent(stated, f"f-{n}"),
+            [group("normal", 12), group(one, 1)][: 1 + n % 2],
+        )
+        clutch_id = keeper.post("clutches/", body)["id"]
+        keeper.post(
+            "pairings/",
+            {
+                "species": GECKO,
+                "season": 2025,
+                "sire": parent(stated, f"m-{n}"),
+                "dam": parent(stated),
+            },
+        )
+    return clutch_id
+
+
+def body_of(call: str) -> Any:
+    parents = {"sire": parent("het ashwater"), "dam": parent("het ashwater")}
+    bodies: dict[str, Any] = {
+        "notation/": {"species": GECKO, "text": "reed"},
+        "forecasts/": {"species": GECKO, **parents, "wanted": ["ashwater"]},
+        "clutch-checks/": SMALL,
+        "keepers/": {},
+        "pairings/": {"species": GECKO, "season": 2025, **parents},
+        "clutches/": SMALL,
+    }
+    return bodies[CALLS[call]] if call.startswith("POST") else None
+
+
+def counts_of(keeper: Api, clutch_id: str, *, calls: Any = CALLS) -> dict[str, int]:
+    """Statements of each call, once what is stale has been brought up to date."""
+    for path in ("combinations/", "flags/"):
+        keeper.get(path, page_size=200)
+    found = {}
+    for call in calls:
+        method = call.partition(" ")[0].lower()
+        path = CALLS[call].format(clutch=clutch_id)
+        given = {"query": {"page_size": 200}} if _is_list(call) else {}
+        found[call] = counted(keeper, method, path, body_of(call), **given)
+    return found
+
+
+def _is_list(call: str) -> bool:
+    method, _, path = call.partition(" ")
+    parameters = openapi()["paths"][path][method.lower()].get("parameters", [])
+    return any(one["name"] == "page_size" for one in parameters)
+
+
+def test_every_call__is_counted():
+    documented = {
+        f"{method.upper()} {path}"
+        for path, item in openapi()["paths"].items()
+        for method in item
+        if method in {"get", "post", "put", "patch", "delete"}
+    }
+    unread = {"GET /api/v1/", "GET /api/v1/openapi.json"}
+    assert documented - unread == set(CALLS) - unread
+    assert documented_path("api/v1/clutches/<uuid:clutch_id>/") == "/api/v1/clutches/{clutch_id}/"
+
+
+def test_statements__are_those_of_the_reviewed_file():
+    """After a change that is meant, correct ``query_counts.json`` by hand."""
+    keeper = joined()
+    reviewed = json.loads(REVIEWED.read_text("utf-8"))
+    counts = counts_of(keeper, fill(keeper, 4))
+    assert list(reviewed) == list(CALLS)
+    assert {call: n for call, n in counts.items() if n != reviewed[call]} == {}
+
+
+def test_lists__do_not_grow_with_their_rows():
+    keeper = joined()
+    reads = [call for call in CALLS if call.startswith("GET")]
+    clutch_id = fill(keeper, 2)
+    few = counts_of(keeper, clutch_id, calls=reads)
+    rows = {call: _n_rows(keeper, call) for call in reads if _is_list(call)}
+    fill(keeper, 20)
+    assert counts_of(keeper, clutch_id, calls=reads) == few
+    # The lists that depend on reports did grow.
+    grown = {call: _n_rows(keeper, call) - n for call, n in rows.items()}
+    assert {call: n > 0 for call, n in grown.items()} == {
+        call: not call.startswith("GET /api/v1/species/") for call in rows
+    }
+
+
+def _n_rows(keeper: Api, call: str) -> int:
+    return len(keeper.get(CALLS[call], page_size=200)["results"])
+
+
+@pytest.mark.parametrize("path", ["combinations/", "flags/", f"combinations/{GECKO}/wickglow/"])
+def test_reads_after_reports__bring_any_number_up_to_date_in_the_same_statements(path):
+    keeper = joined()
+    keeper.post("clutches/", clutch("wickglow", "wickglow", {"normal": 4, "wickglow": 5}))
+    few = counted(keeper, "get", path)
+    keeper.post("clutches/", many())
+    assert counted(keeper, "get", path) - few in {0, 1}
