@@ -18,11 +18,12 @@ WIDE: Final = Context(prec=DIGITS, Emax=MAX_EMAX, Emin=MIN_EMIN)
 #: Chances handed over as floats may miss a sum of 1 by this much; Fractions must not miss it.
 FLOAT_SUM_TOLERANCE: Final = Fraction(1, 10**9)
 
-#: The pooled tail is this near to the truth (relative), so nearer to a level is a tie.
-TAIL_TOLERANCE: Final = 1e-12
-
 #: Mass left out at each end of a window of a law, as a power of e: e**-46 is about 1e-20.
 WINDOW_EXPONENT: Final = 46.0
+#: Two logarithms to base 10 of equal numbers may differ by this much.
+ROUNDING_OF_LOGS: Final = 1e-12
+#: Two chances of one cell, computed in two ways in floats, may differ by this much.
+ROUNDING_OF_CHANCES: Final = 1e-12
 #: Share of a sum that left-out mass (``WINDOW_EXPONENT``) may reach before the sum is done in full.
 WINDOW_SUM_FLOOR: Final = 1e-6
 

@@ -199,7 +199,7 @@ def _few_enough(rows: list[_Row], *, most_steps: int) -> tuple[list[_Row], int]:
     """Rows, rarest last, with the rarest merged until the limit holds, and how many were merged.
 
     Halves its way to a number of merged looks that is enough where one less is not; mostly, and
-    not always, that is the smallest, since interchangeable looks are cheap as long as they are apart.
+    not always, that is the smallest, since interchangeable looks are cheap while they are apart.
     """
     n = sum(count for _, count in rows)
     rest = [*accumulate(reversed(rows), _merged)][::-1]

@@ -19,7 +19,7 @@ from genetics.pool.cells import n_hits
 if TYPE_CHECKING:
     from genetics.model.linkage import LinkageGroup
     from genetics.model.species import Sex, Species
-    from genetics.pool.pool import PairCounts, PoolRow
+    from genetics.pool.pool import PairCells, PoolRow
     from genetics.pool.target import Target
 
 MOST_LATENT_STATES = 20_000
@@ -104,26 +104,27 @@ def pool_hits(pools: Sequence[VersionPool]) -> PoolHits:
 def row_hits(species: Species, target: Target, row: PoolRow) -> RowHits:
     """The law of hits of one family, its expectation (exact) and its counts."""
     family = _Family.of(species, target, row)
+    pairs = row.of_pairs()
     by_chance: Counter[Fraction] = Counter()
     laws: list[HitLaw] = []
     cut = False
     if family.n_states() == 1:
-        for pair in row.pairs:
+        for pair in pairs:
             sire, dam = family.sires[pair.sire][0][0], family.dams[pair.dam][0][0]
             for chance, n in family.strata(pair, sire, dam):
                 by_chance[chance] += n
         laws += [_binomial_law(chance, by_chance.pop(chance)) for chance in _sure(by_chance)]
     elif family.n_states() <= MOST_LATENT_STATES:
-        laws.append(HitLaw(chances=family.law(row.pairs)))
+        laws.append(HitLaw(chances=family.law(pairs)))
     else:
         cut = True
-        laws += [HitLaw(chances=family.law((pair,))) for pair in row.pairs]
-    counts = [cell for pair in row.pairs for cell in pair.cells]
+        laws += [HitLaw(chances=family.law((pair,))) for pair in pairs]
+    counts = [cell for pair in pairs for cell in pair.cells]
     certain, possible = n_hits(target, counts)
     return RowHits(
         hatchlings_by_chance=tuple(sorted(by_chance.items())),
         laws=tuple(laws),
-        expected=family.expected(row.pairs),
+        expected=family.expected(pairs),
         n_certain=certain,
         n_possible=possible,
         n_hatchlings=sum(cell.count for cell in counts),
@@ -174,7 +175,7 @@ class _Family:
         """Terms of the sum over latent states: all of the sires, times those of each dam."""
         return prod(len(states) for states in self.sires) * max(map(len, self.dams))
 
-    def strata(self, pair: PairCounts, sire: State, dam: State) -> list[tuple[Fraction, int]]:
+    def strata(self, pair: PairCells, sire: State, dam: State) -> list[tuple[Fraction, int]]:
         """Hatchlings of a pair by their chance of a hit, for parents that carry just this."""
         by_sex: Counter[Sex | None] = Counter()
         for cell in pair.cells:
@@ -195,7 +196,7 @@ class _Family:
             for sex, n in by_sex.items()
         ]
 
-    def law(self, pairs: Sequence[PairCounts]) -> Polynomial:
+    def law(self, pairs: Sequence[PairCells]) -> Polynomial:
         """Law of the hits of these pairs together, exact.
 
         Given all sires, the dams are independent of each other; so the sum runs over what all
@@ -214,7 +215,7 @@ class _Family:
         return total
 
     def _dam_law(
-        self, dam: int, pairs: Sequence[PairCounts], sire_states: Mapping[int, State]
+        self, dam: int, pairs: Sequence[PairCells], sire_states: Mapping[int, State]
     ) -> Polynomial:
         total: Polynomial = ()
         for state, weight in self.dams[dam]:
@@ -225,7 +226,7 @@ class _Family:
             total = _sum(total, law)
         return total
 
-    def expected(self, pairs: Iterable[PairCounts]) -> Fraction:
+    def expected(self, pairs: Iterable[PairCells]) -> Fraction:
         sires, dams = self.beliefs
         total = Fraction(0)
         for pair in pairs:

@@ -1,18 +1,32 @@
-"""The state of a target from its pool, as far as counts alone can say."""
+"""The state of a target from its pool, and everything that is said with it."""
 
 from __future__ import annotations
 
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
-from typing import TYPE_CHECKING
+from math import ceil, log10
+from typing import TYPE_CHECKING, Final
 
-from genetics.exact import TAIL_TOLERANCE
+from genetics.evidence.evalue import WATCH_E_VALUE, EValue, e_value, target_viability
+from genetics.evidence.few_hits import with_few_hits
+from genetics.evidence.hits import PoolHits, pool_hits
+from genetics.evidence.likelihood import pool_likelihood
 
 if TYPE_CHECKING:
-    from genetics.evidence.hits import PoolHits
+    from genetics.model.species import Species
+    from genetics.pool.pool import PoolRow
+    from genetics.pool.target import Target
 
-WATCH_LEVEL = Fraction(1, 20)
-"""A pooled tail below this puts a target on watch."""
+    Pools = Sequence[tuple[Species, Target, Mapping[PoolRow, int]]]
+
+FEWEST_KEEPERS: Final = 3
+"""Independent keepers that a flag needs."""
+
+LARGEST_DOUBTFUL_POOL: Final = 2_000
+"""Hatchlings from which on a pool is taken to be able to signal, without trying."""
 
 
 class State(StrEnum):
@@ -22,17 +36,59 @@ class State(StrEnum):
     TOO_EARLY = "too-early"
     AS_EXPECTED = "as-expected"
     WATCH = "watch"
+    FLAGGED = "flagged"
 
 
-def state_of(pool: PoolHits) -> State:
-    """State by the exact pooled tail, uncertain hits counted in.
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """State of one target by itself; whether it is flagged depends on all others too.
 
-    ``TOO_EARLY`` while even no hit at all would not be surprising at ``WATCH_LEVEL``: such a pool
-    can not put anything on watch, whatever it shows. A chance equal to the level does not watch.
+    ``more_hatchlings`` is about how many further ones without the combination would be enough to
+    put it on watch; None unless it is too early.
     """
-    if not pool.n_hatchlings:
-        return State.NO_REPORTS
-    if pool.tail.chance_of_none >= WATCH_LEVEL:
-        return State.TOO_EARLY
-    level = float(WATCH_LEVEL) * (1 - TAIL_TOLERANCE)
-    return State.WATCH if pool.tail.probability < level else State.AS_EXPECTED
+
+    state: State
+    hits: PoolHits
+    evidence: EValue
+    more_hatchlings: int | None
+
+
+def verdict_of(pools: Pools) -> Verdict:
+    """State of a pool with hatchlings, and the evidence behind it."""
+    hits = pool_hits(pools)
+    evidence = e_value(pool_likelihood(pools, target_viability(pools[0][1])))
+    more = None
+    if evidence.log10 >= log10(WATCH_E_VALUE):
+        state = State.WATCH
+    else:
+        more = hatchlings_until_signal(pools, hits)
+        state = State.AS_EXPECTED if more is None else State.TOO_EARLY
+    return Verdict(state=state, hits=hits, evidence=evidence, more_hatchlings=more)
+
+
+def hatchlings_until_signal(pools: Pools, hits: PoolHits) -> int | None:
+    """About how many more hatchlings a signal takes at least; None if the pool could give one.
+
+    Asked of the same clutches as if the combination had not hatched at all, and as if one had
+    hatched in every family, which proves the parents: evidence below the level of a watch in both
+    means that nothing they are likely to show would have been a signal.
+    """
+    if hits.n_hatchlings > LARGEST_DOUBTFUL_POOL:
+        return None
+    reached = max(_evidence_with(pools, n_hits) for n_hits in (0, 1))
+    missing = log10(WATCH_E_VALUE) - reached
+    if missing <= 0:
+        return None
+    mean = float(hits.expected / Fraction(hits.n_hatchlings))
+    return max(1, ceil(missing / -log10(1 - min(mean, 0.99))))
+
+
+def _evidence_with(pools: Pools, n_hits: int) -> float:
+    """Logarithm of the e-value if every family had so many hits."""
+    changed = []
+    for species, target, rows in pools:
+        few: Counter[PoolRow] = Counter()
+        for row, times in rows.items():
+            few[with_few_hits(species, target, row, n_hits=n_hits)] += times
+        changed.append((species, target, few))
+    return e_value(pool_likelihood(changed, target_viability(pools[0][1]))).log10

@@ -147,16 +147,15 @@ def cell_counts(
 
 
 def _cell(species: Species, target: Target, reading: Reading) -> int:
-    cell, shift = 0, 0
-    for factor in target.factors:
-        cell |= look_bits(species, factor, reading.get(factor.locus, WILD_LOOK)) << shift
-        shift += factor.n_factors
-    return cell
+    return sum(
+        look_bits(species, factor, reading.get(factor.locus, WILD_LOOK)) << shift
+        for factor, shift in zip(target.factors, target.shifts, strict=True)
+    )
 
 
 def n_hits(target: Target, counts: Sequence[CellCount]) -> tuple[int, int]:
     """Hatchlings certainly in the hit cell, and those that are or may be."""
-    hit_cell = (1 << target.n_factors) - 1
+    hit_cell = target.n_cells - 1
     certain = sum(one.count for one in counts if one.cells == (hit_cell,))
     possible = sum(one.count for one in counts if hit_cell in one.cells)
     return certain, possible

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from genetics.cross.offspring import Pairing
 from genetics.model.belief import belief_of
 from genetics.pool.cells import CellCount, CheckedCall, cell_counts, n_hits
-from genetics.pool.target import Target, informed_targets
+from genetics.pool.target import Target, informed_targets, is_informed
 
 if TYPE_CHECKING:
     from collections.abc import Hashable
@@ -21,8 +21,22 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, slots=True)
-class PairCounts:
-    """Cells of all clutches of one pair; ``sire`` and ``dam`` are places in the row's lists."""
+class ClutchCounts:
+    """Cells of one clutch; ``sire`` and ``dam`` are places in the row's lists.
+
+    ``n_died`` is the number of eggs that developed and died, None if they were not counted.
+    """
+
+    sire: int
+    dam: int
+    cells: tuple[CellCount, ...]
+    n_died: int | None = None
+    declared: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class PairCells:
+    """Cells of all clutches of one pair of a pool row."""
 
     sire: int
     dam: int
@@ -41,7 +55,24 @@ class PoolRow:
 
     sires: tuple[ParentStatement, ...]
     dams: tuple[ParentStatement, ...]
-    pairs: tuple[PairCounts, ...]
+    clutches: tuple[ClutchCounts, ...]
+
+    def of_pairs(self) -> tuple[PairCells, ...]:
+        """The clutches of each pair taken together: given the parents only the sums matter."""
+        found: dict[tuple[int, int], Counter[tuple[Sex | None, tuple[int, ...]]]] = {}
+        for clutch in self.clutches:
+            counts = found.setdefault((clutch.sire, clutch.dam), Counter())
+            for cell in clutch.cells:
+                counts[cell.sex, cell.cells] += cell.count
+        return tuple(
+            PairCells(sire=sire, dam=dam, cells=_cells(counts))
+            for (sire, dam), counts in found.items()
+        )
+
+    def declared_only(self) -> PoolRow | None:
+        """The row with the declared clutches alone; None if there are none."""
+        declared = tuple(one for one in self.clutches if one.declared)
+        return replace(self, clutches=declared) if declared else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,6 +91,7 @@ class FamilyClutch:
     calls: tuple[CheckedCall, ...]
     season: int | None
     declared: bool = False
+    n_died: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +133,18 @@ def family_contributions(family: Sequence[FamilyClutch]) -> tuple[Contribution, 
     return tuple(found)
 
 
+def target_row(family: Sequence[FamilyClutch], target: Target) -> PoolRow | None:
+    """The row of one family for one target; None if no clutch with hatchlings informs it."""
+    informing = [one for one in family if is_informed(one.pairing, target)]
+    species = family[0].pairing.species if family else None
+    counted = [
+        (one, cells)
+        for one in informing
+        if species is not None and (cells := cell_counts(species, target, one.calls))
+    ]
+    return _row(counted[0][0].pairing.species, target, counted) if counted else None
+
+
 @lru_cache(maxsize=512)
 def _targets_of(
     species: Species, sire: ParentStatement, dam: ParentStatement
@@ -135,29 +179,26 @@ def _row(
     target: Target,
     counted: Sequence[tuple[FamilyClutch, tuple[CellCount, ...]]],
 ) -> PoolRow:
-    pairs: dict[tuple[_Animal, _Animal], Counter[tuple[Sex | None, tuple[int, ...]]]] = {}
+    entries = []
     for number, (clutch, cells) in enumerate(counted):
         sire = _Animal.of(clutch.sire, number, clutch.sire_statement, species, target)
         dam = _Animal.of(clutch.dam, number, clutch.dam_statement, species, target)
-        counts = pairs.setdefault((sire, dam), Counter())
-        for cell in cells:
-            counts[cell.sex, cell.cells] += cell.count
-    ordered = sorted(pairs.items(), key=lambda item: _pair_order(item[0], item[1]))
-    sires = list(dict.fromkeys(sire for (sire, _dam), _counts in ordered))
-    dams = list(dict.fromkeys(dam for (_sire, dam), _counts in ordered))
+        entries.append((sire, dam, cells, clutch.n_died, clutch.declared))
+    entries.sort(key=_entry_order)
+    sires = list(dict.fromkeys(entry[0] for entry in entries))
+    dams = list(dict.fromkeys(entry[1] for entry in entries))
     return PoolRow(
         sires=tuple(sire.statement for sire in sires),
         dams=tuple(dam.statement for dam in dams),
-        pairs=tuple(
-            PairCounts(
+        clutches=tuple(
+            ClutchCounts(
                 sire=sires.index(sire),
                 dam=dams.index(dam),
-                cells=tuple(
-                    CellCount(sex=sex, cells=cells, count=count)
-                    for (sex, cells), count in _cell_order(counts)
-                ),
+                cells=cells,
+                n_died=n_died,
+                declared=declared,
             )
-            for (sire, dam), counts in ordered
+            for sire, dam, cells, n_died, declared in entries
         ),
     )
 
@@ -184,14 +225,14 @@ class _Animal:
         )
 
 
-def _pair_order(
-    animals: tuple[_Animal, _Animal], counts: Mapping[tuple[Sex | None, tuple[int, ...]], int]
-) -> tuple[str, str, str]:
-    sire, dam = animals
-    return (repr(sire.statement), repr(dam.statement), repr(_cell_order(counts)))
+_Entry = tuple[_Animal, _Animal, tuple[CellCount, ...], int | None, bool]
 
 
-def _cell_order(
-    counts: Mapping[tuple[Sex | None, tuple[int, ...]], int],
-) -> list[tuple[tuple[Sex | None, tuple[int, ...]], int]]:
-    return sorted(counts.items(), key=lambda item: (item[0][0] or "", item[0][1]))
+def _entry_order(entry: _Entry) -> tuple[str, str, str]:
+    sire, dam, *rest = entry
+    return (repr(sire.statement), repr(dam.statement), repr(rest))
+
+
+def _cells(counts: Mapping[tuple[Sex | None, tuple[int, ...]], int]) -> tuple[CellCount, ...]:
+    ordered = sorted(counts.items(), key=lambda item: (item[0][0] or "", item[0][1]))
+    return tuple(CellCount(sex=sex, cells=cells, count=count) for (sex, cells), count in ordered)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
-from itertools import pairwise
+from itertools import accumulate, pairwise, product
 from math import prod
 from typing import TYPE_CHECKING
 
@@ -18,6 +18,7 @@ from genetics.model.species import Species
 if TYPE_CHECKING:
     from genetics.model.linkage import LinkageGroup
 
+TWO_BITS = 2
 MOST_FACTORS = 3
 """Factors of the largest target that is pooled."""
 
@@ -32,6 +33,8 @@ class Factor:
     nothing else (``needs_identity``).
 
     ``alleles`` are the two genes of a compound, which counts as two factors that share a locus.
+    ``has_other_forms`` says that its genes can show in another way, in one copy or two or beside
+    another allele: hatchlings that do so tell what the parents carry.
     """
 
     locus: str
@@ -40,10 +43,16 @@ class Factor:
     pairs: frozenset[AllelePair]
     alleles: tuple[str, ...] = ()
     needs_identity: bool = False
+    has_other_forms: bool = False
 
     @property
     def n_factors(self) -> int:
         return max(1, len(self.alleles))
+
+    @property
+    def n_bits(self) -> int:
+        """Bits of a cell number that this factor takes; see ``look_bits``."""
+        return TWO_BITS if self.alleles or self.has_other_forms else 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +68,36 @@ class Target:
     @property
     def loci(self) -> tuple[str, ...]:
         return tuple(factor.locus for factor in self.factors)
+
+    @property
+    def shifts(self) -> tuple[int, ...]:
+        """Place of each factor's lowest bit in a cell number."""
+        return tuple(accumulate((one.n_bits for one in self.factors[:-1]), initial=0))
+
+    @property
+    def n_cells(self) -> int:
+        """Cell numbers run from 0, nothing of it, to ``n_cells - 1``, the hit cell."""
+        return 1 << sum(one.n_bits for one in self.factors)
+
+    @property
+    def possible_cells(self) -> tuple[int, ...]:
+        """Cell numbers that a hatchling can have, in order."""
+        levels = [
+            [level << shift for level in range(1 << one.n_bits) if one.alleles or level != TWO_BITS]
+            for one, shift in zip(self.factors, self.shifts, strict=True)
+        ]
+        return tuple(sorted(sum(chosen) for chosen in product(*levels)))
+
+    @property
+    def part_masks(self) -> tuple[tuple[str, int], ...]:
+        """Single genes of the target and the bits that say that they show."""
+        found: list[tuple[str, int]] = []
+        for one, shift in zip(self.factors, self.shifts, strict=True):
+            if one.alleles:
+                found += [(gene, 1 << shift + bit) for bit, gene in enumerate(one.alleles)]
+            else:
+                found.append((one.text, ((1 << one.n_bits) - 1) << shift))
+        return tuple(found)
 
     @property
     def key(self) -> str:
@@ -137,7 +176,17 @@ def locus_factors(locus: Locus) -> tuple[Factor, ...]:
                 for pair in forms
                 if not (pair[0] == pair[1] and look == pair[0])
             ]
-    return tuple(sorted(found, key=lambda factor: _rank(locus, factor)))
+    every = [replace(one, has_other_forms=_has_other_forms(locus, one)) for one in found]
+    return tuple(sorted(every, key=lambda factor: _rank(locus, factor)))
+
+
+def _has_other_forms(locus: Locus, factor: Factor) -> bool:
+    """Whether a gene of the factor can be seen in another look of its locus."""
+    genes = {allele for pair in factor.pairs for allele in pair} - {WILD, ABSENT}
+    return not factor.alleles and any(
+        look not in {WILD_LOOK, factor.look} and any(genes & set(pair) for pair in pairs)
+        for look, pairs in locus.states.items()
+    )
 
 
 def _form_factor(locus: Locus, look: str, pair: AllelePair, *, needs_identity: bool) -> Factor:
@@ -179,30 +228,39 @@ def factor_for(locus: Locus, pairs: frozenset[AllelePair]) -> Factor:
 
 
 def look_bits(species: Species, factor: Factor, look: str) -> int:
-    """Which parts of a factor a look at its locus shows, as bits.
+    """Which parts of a factor a look at its locus shows, as bits; all of them for the factor.
 
-    1 if a plain factor shows. For a compound, bit 0 for its first gene alone, bit 1 for its
-    second alone, both for the compound's look.
+    Of a compound, bit 0 stands for its first gene without the other, bit 1 for its second without
+    the first. Of a factor with other forms, bit 0 alone stands for any other look at the locus.
     """
     if look == factor.look:
-        return (1 << factor.n_factors) - 1
-    if not factor.alleles:
+        return (1 << factor.n_bits) - 1
+    if look == WILD_LOOK:
         return 0
+    if not factor.alleles:
+        return 1 if factor.has_other_forms else 0
     locus = species.by_key[factor.locus]
     for bit, allele in enumerate(factor.alleles):
-        alone = {locus.look((allele, allele)), locus.look((allele, WILD))}
-        if look in alone - {WILD_LOOK}:
+        if look in {locus.look((allele, allele)), locus.look((allele, WILD))}:
             return 1 << bit
     return 0
 
 
 def cell_names(target: Target) -> tuple[str, ...]:
     """What each cell of a target shows, by cell number; cell 0 shows none of it."""
-    parts = [part for factor in target.factors for part in (factor.alleles or (factor.text,))]
-    return tuple(
-        " + ".join(part for bit, part in enumerate(parts) if cell >> bit & 1) or "none of them"
-        for cell in range(1 << len(parts))
-    )
+    names = []
+    for cell in range(target.n_cells):
+        parts = []
+        for factor, shift in zip(target.factors, target.shifts, strict=True):
+            bits = cell >> shift & ((1 << factor.n_bits) - 1)
+            if factor.alleles:
+                parts += [gene for bit, gene in enumerate(factor.alleles) if bits >> bit & 1]
+            elif bits == (1 << factor.n_bits) - 1:
+                parts.append(factor.text)
+            elif bits:
+                parts.append(f"another form of {factor.text}")
+        names.append(" + ".join(parts) or "none of them")
+    return tuple(names)
 
 
 def is_informed(pairing: Pairing, target: Target) -> bool:

@@ -3,14 +3,22 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from django.db.models import QuerySet
+from django.contrib.postgres.expressions import ArraySubquery
+from django.db.models import F, OuterRef, QuerySet
+from django.db.models.functions import JSONObject
 
+from registry.catalogue.bridge import LoadedSpecies
 from registry.catalogue.selectors import version_loaded
-from registry.clutches.bridge.reports import ReadClutch, ReadGroup
-from registry.clutches.models import Clutch
+from registry.clutches.bridge.reports import (
+    PooledClutch,
+    ReadClutch,
+    ReadGroup,
+    family_clutch_of,
+)
+from registry.clutches.models import Clutch, HatchlingGroup
 from registry.errors import NotFoundError
 from registry.keepers.models import Keeper
 from registry.pairings.bridge import parent_text, statement_from_json
@@ -122,3 +130,20 @@ def group_answer(group: ReadGroup) -> dict[str, Any]:
     return _group_answer(group.call, group.count, group.sex, group.basis, readings) | {
         "contradicts_parents": group.contradicts_parents
     }
+
+
+def informing_clutches(
+    families: QuerySet[Any, Any],
+) -> Iterator[tuple[LoadedSpecies, uuid.UUID, PooledClutch]]:
+    """Clutches of these families in order of arrival, as the pools see them."""
+    clutches = with_groups(Clutch.objects.filter(family__in=families))
+    for one in clutches.order_by("reported_at", "pk").iterator(chunk_size=500):
+        loaded = version_loaded(one.version_id)
+        yield loaded, one.family, family_clutch_of(loaded, one, one.group_values)
+
+
+def with_groups(clutches: QuerySet[Clutch]) -> QuerySet[Clutch, Any]:
+    """Clutches with their hatchling groups as ``group_values``, in order of arrival."""
+    groups = HatchlingGroup.objects.filter(clutch=OuterRef("pk")).order_by("place")
+    values = groups.values(value=JSONObject(count=F("count"), sex=F("sex"), readings=F("readings")))
+    return clutches.annotate(group_values=ArraySubquery(values)).order_by("reported_at", "pk")

@@ -20,3 +20,7 @@ class Produced(models.TextChoices):
     YES = "yes", "yes"
     UNCERTAIN = "uncertain", "only by uncertain calls"
     NO = "no", "no"
+
+
+MOST_POINTS = 2_000
+"""Most clutches whose evidence over time is computed, the newest."""

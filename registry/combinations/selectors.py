@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
-from django.db.models import Case, F, Q, QuerySet, When
+from django.db.models import Case, F, Q, QuerySet, Value, When
 
 from registry.catalogue.bridge import (
     ADVICE,
@@ -18,11 +18,13 @@ from registry.catalogue.selectors import names_elsewhere, species_loaded
 from registry.clutches.models import PublishedSource
 from registry.combinations.bridge.relatives import factors_stored, relatives_of
 from registry.combinations.choices import MAX_RELATED, Produced, Relation
+from registry.combinations.evidence import evidence_parts, value_of
+from registry.combinations.wording import flag_reason
 from registry.errors import NotFoundError, UnknownSpeciesError, at_parameter
-from registry.pools.bridge import combination_text
+from registry.pools.bridge import combination_text, explanation_priors
 from registry.pools.choices import FEW_KEEPERS, Source, State
 from registry.pools.models import Contribution, PooledTarget
-from registry.pools.services import targets_refresh
+from registry.pools.services import flagged_targets, targets_refresh
 
 
 def combination_answer(species_key: str, text: str, source: Source) -> dict[str, Any]:
@@ -44,40 +46,49 @@ def combination_answer(species_key: str, text: str, source: Source) -> dict[str,
     relations = {one.key: one.relation for one in relatives_of(loaded, target)}
     rows = _rows(loaded, {target.key, *relations}, factors_stored(target))
     empty = PooledTarget(
-        species_id=species_key, key=target.key, factors=[], n_factors=target.n_factors
+        species_id=species_key,
+        source=source,
+        key=target.key,
+        factors=[],
+        n_factors=target.n_factors,
     )
     by_source = {row.source: row for row in rows if row.key == target.key}
     row = by_source.get(source, empty)
+    state = state_of(row)
+    published = by_source.get(Source.PUBLISHED, empty)
     cautions = cautions_of_target(loaded, target)
-    on_watch = row.state == State.WATCH
+    on_board = state in {State.WATCH, State.FLAGGED}
     return {
         "species": loaded.key,
         "combination": combination_text(loaded.species, target),
         "names": trade_names(loaded, target),
-        "state": row.state,
+        "state": state,
         "produced": produced_answer(row),
         "tried": tried_answer(row),
-        "related": _related(rows, row.key, source, relations),
-        "published": _published(by_source.get(Source.PUBLISHED, empty)),
+        **evidence_parts(row, state),
+        "related": _related(rows, row, relations),
+        "published": _published(published, state_of(published)),
         "cautions": [
             {"about": one.about, "text": one.text, "source": one.source} for one in cautions
         ],
-        "advice": ADVICE if cautions or on_watch else None,
+        "advice": ADVICE if cautions or on_board else None,
         "method": _method(loaded, row, source),
     }
 
 
 def _rows(loaded: LoadedSpecies, keys: set[str], factors: list[list[str]]) -> list[PooledTarget]:
-    """The target and its relatives, brought up to date.
+    """The target and its relatives; everything of the species is brought up to date first.
 
-    All that are stale are brought up to date first: a fresh row has no counts to be ordered by.
-    Then those of ``keys`` come first, so that the limit only cuts combinations with more genes.
+    What is flagged depends on all combinations looked at. Those of ``keys`` come first, so that
+    the limit only cuts combinations with more genes.
     """
+    targets_refresh(species=loaded.key)
     near = Q(key__in=keys)
-    wanted = PooledTarget.objects.filter(near | Q(factors__contains=factors), species=loaded.key)
-    stale = wanted.filter(assessed_revision__lt=F("revision")).values_list("pk", flat=True)
-    if ids := list(stale):
-        targets_refresh(ids=ids)
+    flagged = frozenset().union(*(flagged_targets(one, loaded.key) for one in Source))
+    wanted = with_shown_state(
+        PooledTarget.objects.filter(near | Q(factors__contains=factors), species=loaded.key),
+        flagged,
+    )
     rows = wanted.order_by(Case(When(near, then=0), default=1), "-n_hatchlings", "key")
     return list(rows[: len(keys) * 2 + 4 * MAX_RELATED])
 
@@ -115,14 +126,21 @@ def keepers_shown(n_keepers: int) -> int | None:
     return n_keepers if n_keepers == 0 or n_keepers >= FEW_KEEPERS else None
 
 
+def state_of(row: PooledTarget) -> str:
+    """The state of a target, with what all targets of its species together say."""
+    return str(getattr(row, "shown_state", row.state))
+
+
 def _related(
-    rows: list[PooledTarget], key: str, source: Source, relations: Mapping[str, Relation]
+    rows: list[PooledTarget],
+    asked: PooledTarget,
+    relations: Mapping[str, Relation],
 ) -> list[dict[str, Any]]:
     order = [Relation.PART, Relation.SUPER_FORM, Relation.WITH_MORE]
     found = [
         (relations.get(row.key, Relation.WITH_MORE), row)
         for row in rows
-        if row.key != key and row.source == source and row.n_hatchlings
+        if row.key != asked.key and row.source == asked.source and row.n_hatchlings
     ]
     found.sort(key=lambda item: (order.index(item[0]), -item[1].n_hatchlings, item[1].key))
     near = [item for item in found if item[0] is not Relation.WITH_MORE]
@@ -131,7 +149,7 @@ def _related(
         {
             "combination": row.combination,
             "relation": relation,
-            "state": row.state,
+            "state": state_of(row),
             "produced": produced_answer(row)["answer"],
             "hatchlings": row.n_hatchlings,
             "hits": row.n_hits,
@@ -141,7 +159,7 @@ def _related(
     ]
 
 
-def _published(row: PooledTarget) -> dict[str, Any]:
+def _published(row: PooledTarget, state: str) -> dict[str, Any]:
     """What published crosses say; never part of the keepers' numbers."""
     sources = []
     if row.pk is not None:
@@ -151,7 +169,7 @@ def _published(row: PooledTarget) -> dict[str, Any]:
             for one in PublishedSource.objects.filter(clutches__family__in=families).distinct()
         ]
     return {
-        "state": row.state,
+        "state": state,
         "clutches": row.n_clutches,
         "hatchlings": row.n_hatchlings,
         "produced": row.n_hits,
@@ -171,43 +189,52 @@ def _method(loaded: LoadedSpecies, row: PooledTarget, source: Source) -> dict[st
             "with uncertain calls counted as hits"
         ),
         "parents": "as stated; possible hets at their chance, shared by all clutches of an animal",
+        "e_value": (
+            "universal inference: a mixture over recovery ratio and nuisance rate against the best "
+            "nuisance rate under Mendel; valid at every look"
+        ),
+        "many_combinations": "weighted e-BH at 5 % over all combinations of the species",
+        "priors": explanation_priors(),
         "families_too_large": row.n_cut_families,
     }
 
 
-def combination_list(source: Source) -> QuerySet[PooledTarget]:
-    """Every combination that a clutch of this source informs."""
-    return PooledTarget.objects.filter(source=source, n_hatchlings__gt=0)
+def combination_list(source: Source, species: str | None = None) -> QuerySet[PooledTarget]:
+    """Every combination that a clutch of this source informs, with its state as ``shown_state``."""
+    looked_at = PooledTarget.objects.filter(source=source, n_hatchlings__gt=0)
+    return with_shown_state(looked_at, flagged_targets(source, species))
 
 
-def flag_list(source: Source) -> QuerySet[PooledTarget]:
-    """Combinations on watch."""
-    return combination_list(source).filter(state=State.WATCH)
+def with_shown_state(
+    rows: QuerySet[PooledTarget], flagged: Collection[int]
+) -> QuerySet[PooledTarget]:
+    """Targets with ``shown_state``: their own, or flagged among all of their species."""
+    among_all = When(pk__in=flagged, then=Value(State.FLAGGED))
+    return rows.annotate(shown_state=Case(among_all, default=F("state")))
 
 
-def row_answer(row: PooledTarget) -> dict[str, Any]:
+def flag_list(source: Source, species: str | None = None) -> QuerySet[PooledTarget]:
+    """Combinations that are flagged or on watch."""
+    return combination_list(source, species).filter(state=State.WATCH)
+
+
+def row_answer(row: Any) -> dict[str, Any]:
     """One combination of a list."""
     return {
         "species": row.species_id,
         "combination": row.combination,
-        "state": row.state,
+        "state": row.shown_state,
         "produced": produced_answer(row),
         "tried": tried_answer(row),
+        "e_value": value_of(row.log10_e_value),
     }
 
 
-def flag_answer(row: PooledTarget) -> dict[str, Any]:
-    """One combination on watch, with the reason."""
-    return row_answer(row) | {"reason": watch_reason(row)}
-
-
-def watch_reason(row: PooledTarget) -> str:
-    """Why a combination is on watch, in a keeper's words."""
-    often = f"1 time in {round(1 / row.p_value):,}" if row.p_value > 1e-12 else "practically never"  # noqa: PLR2004
-    unsure = row.n_hits_possible - row.n_hits
-    also = f" (and {unsure} that may be)" if unsure else ""
-    return (
-        f"{row.n_hits} hatched{also} where {row.expected:.3g} were expected among "
-        f"{row.n_hatchlings} hatchlings; luck alone leaves so few {often}. This does not say why: "
-        "a mislabelled parent or a look-alike does the same."
-    )
+def flag_answer(row: Any) -> dict[str, Any]:
+    """One combination that is flagged or on watch, with the reason."""
+    reason = row.reason or {}
+    return row_answer(row) | {
+        "reason": flag_reason(row, row.shown_state),
+        "explanation": reason.get("name"),
+        "explanation_probability": reason.get("probability"),
+    }

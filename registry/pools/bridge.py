@@ -4,27 +4,39 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from math import log10
 from typing import Any
 
-from genetics.evidence.hits import PoolHits, pool_hits
-from genetics.evidence.verdict import state_of
+from genetics.evidence.conditional import specific_evidence
+from genetics.evidence.ebh import SIZE_WEIGHTS, discoveries
+from genetics.evidence.evalue import WATCH_E_VALUE, e_value, target_viability
+from genetics.evidence.explanations import PRIORS, ExplanationResult, explanations
+from genetics.evidence.hits import pool_hits
+from genetics.evidence.likelihood import pool_likelihood
+from genetics.evidence.lower_order import Beyond, beyond_parts, beyond_whole, is_part
+from genetics.evidence.recovery import Recovery, recovery_ratio
+from genetics.evidence.robustness import declared_only, successes_to_undo, without_top_keeper
+from genetics.evidence.verdict import verdict_of
 from genetics.model.species import Sex, Species
 from genetics.model.statement import StatedGenes
 from genetics.notation.looks import LocusLook, ReadLook
 from genetics.notation.writer import canonical_look
 from genetics.pool.cells import CellCount
 from genetics.pool.pool import (
+    ClutchCounts,
     Contribution,
     FamilyClutch,
-    PairCounts,
     PoolRow,
     family_contributions,
+    target_row,
 )
 from genetics.pool.target import Factor, Target, locus_factors
 from registry.catalogue.bridge import LoadedSpecies
 from registry.pairings.bridge import statement_from_json, statement_to_json
+from registry.pools.choices import State
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +61,10 @@ class StoredContribution:
 
 @dataclass(frozen=True, slots=True)
 class Assessment:
-    """What the pool of one target says, ready to be stored."""
+    """What the pool of one target says by itself, ready to be stored.
+
+    ``reason`` is the likeliest explanation; made only where the evidence is near a flag.
+    """
 
     state: str
     n_hatchlings: int
@@ -60,10 +75,13 @@ class Assessment:
     log10_p_value: float
     chance_of_none: float
     n_cut_families: int
+    log10_e_value: float
+    more_hatchlings: int | None
+    reason: dict[str, Any] | None
 
 
 NOTHING_REPORTED = Assessment(
-    state="no-reports",
+    state=str(State.NO_REPORTS),
     n_hatchlings=0,
     n_hits=0,
     n_hits_possible=0,
@@ -72,6 +90,9 @@ NOTHING_REPORTED = Assessment(
     log10_p_value=0.0,
     chance_of_none=1.0,
     n_cut_families=0,
+    log10_e_value=0.0,
+    more_hatchlings=None,
+    reason=None,
 )
 
 
@@ -123,17 +144,22 @@ def family_stored(
 
 
 def row_to_json(row: PoolRow) -> dict[str, Any]:
-    """A pool row as stored: parents, and for each pair ``[sire, dam, [[sex, cells, n], ...]]``."""
+    """A pool row as stored.
+
+    Parents, and for each clutch ``[sire, dam, [[sex, cells, n], ...], eggs died, declared]``.
+    """
     return {
         "sires": [statement_to_json(one) for one in row.sires],
         "dams": [statement_to_json(one) for one in row.dams],
-        "pairs": [
+        "clutches": [
             [
-                pair.sire,
-                pair.dam,
-                [[cell.sex and str(cell.sex), list(cell.cells), cell.count] for cell in pair.cells],
+                one.sire,
+                one.dam,
+                [[cell.sex and str(cell.sex), list(cell.cells), cell.count] for cell in one.cells],
+                one.n_died,
+                one.declared,
             ]
-            for pair in row.pairs
+            for one in row.clutches
         ],
     }
 
@@ -143,44 +169,71 @@ def row_from_json(species: Species, stored: Mapping[str, Any]) -> PoolRow:
     return PoolRow(
         sires=tuple(statement_from_json(species, one) for one in stored["sires"]),
         dams=tuple(statement_from_json(species, one) for one in stored["dams"]),
-        pairs=tuple(
-            PairCounts(
+        clutches=tuple(
+            ClutchCounts(
                 sire=sire,
                 dam=dam,
                 cells=tuple(
                     CellCount(sex=sex and Sex(sex), cells=tuple(cells), count=count)
                     for sex, cells, count in counts
                 ),
+                n_died=n_died,
+                declared=declared,
             )
-            for sire, dam, counts in stored["pairs"]
+            for sire, dam, counts, n_died, declared in stored["clutches"]
         ),
     )
 
 
-def assessed(
-    factors: Sequence[Sequence[str]],
-    rows: Sequence[tuple[LoadedSpecies, Mapping[str, Any], int]],
-) -> Assessment:
-    """State and numbers of one target from its pool rows.
+@dataclass(frozen=True, eq=False)
+class StoredRow:
+    """A pool row as read: the species of its catalogue version and the genetics' value."""
 
-    Each row is computed under the catalogue version that it was reported under.
-    """
-    by_species: dict[int, tuple[Species, Target, dict[PoolRow, int]]] = {}
-    for loaded, content, n_families in rows:
-        target = target_from_stored(loaded.species, factors)
-        if target is None:
-            continue
-        pool = by_species.setdefault(loaded.version_id, (loaded.species, target, {}))[2]
-        row = row_from_json(loaded.species, content)
-        pool[row] = pool.get(row, 0) + n_families
-    if not by_species:
+    loaded: LoadedSpecies
+    row: PoolRow
+
+
+@dataclass(frozen=True, slots=True)
+class WeightedRow:
+    """A pool row with the number of families that are just so."""
+
+    stored: StoredRow
+    n_families: int
+
+
+Pools = list[tuple[Species, Target, dict[PoolRow, int]]]
+
+
+def stored_row(loaded: LoadedSpecies, content: Mapping[str, Any]) -> StoredRow:
+    """A pool row from its stored form, to be kept by its digest: rows never change."""
+    return StoredRow(loaded=loaded, row=row_from_json(loaded.species, content))
+
+
+def pools_of(factors: Sequence[Sequence[str]], rows: Iterable[WeightedRow]) -> Pools:
+    """Rows of one target by the catalogue version they were reported under."""
+    found: dict[int, tuple[Species, Target, dict[PoolRow, int]]] = {}
+    for one in rows:
+        loaded = one.stored.loaded
+        if loaded.version_id not in found:
+            target = target_from_stored(loaded.species, factors)
+            if target is None:
+                continue
+            found[loaded.version_id] = (loaded.species, target, {})
+        pool = found[loaded.version_id][2]
+        pool[one.stored.row] = pool.get(one.stored.row, 0) + one.n_families
+    return list(found.values())
+
+
+def assessed(factors: Sequence[Sequence[str]], rows: Iterable[WeightedRow]) -> Assessment:
+    """State and numbers of one target from its pool rows."""
+    pools = pools_of(factors, rows)
+    if not pools:
         return NOTHING_REPORTED
-    return _assessment(pool_hits(list(by_species.values())))
-
-
-def _assessment(pool: PoolHits) -> Assessment:
+    verdict = verdict_of(pools)
+    pool = verdict.hits
+    near_a_flag = verdict.evidence.value >= WATCH_E_VALUE
     return Assessment(
-        state=str(state_of(pool)),
+        state=str(verdict.state),
         n_hatchlings=pool.n_hatchlings,
         n_hits=pool.n_hits,
         n_hits_possible=pool.n_hits_possible,
@@ -189,4 +242,146 @@ def _assessment(pool: PoolHits) -> Assessment:
         log10_p_value=max(pool.tail.log10_probability, -1e300),
         chance_of_none=pool.tail.chance_of_none,
         n_cut_families=pool.n_cut,
+        log10_e_value=max(verdict.evidence.log10, -1e300),
+        more_hatchlings=verdict.more_hatchlings,
+        reason=explanation_to_json(explanations(pools)[0]) if near_a_flag else None,
     )
+
+
+def explanation_to_json(one: ExplanationResult) -> dict[str, Any]:
+    """An explanation with what it is about; parts that do not apply are left out."""
+    found: dict[str, Any] = {"name": str(one.name), "probability": one.probability}
+    for name in ("called_as", "gene", "recombination_fraction"):
+        if getattr(one, name) is not None:
+            found[name] = getattr(one, name)
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class EvidenceAnswer:
+    """Everything that is said of the evidence on one target; logarithms to base 10."""
+
+    log10_e_value: float
+    log10_declared: float | None
+    log10_specific: float | None
+    log10_without_top: float | None
+    to_undo: int
+    null_rate: float
+    recovery: Recovery
+    explanations: tuple[ExplanationResult, ...]
+
+
+def evidence_answer(pools: Pools, by_keeper: Mapping[Any, Pools]) -> EvidenceAnswer:
+    """The evidence on one target with hatchlings.
+
+    Parameters
+    ----------
+    by_keeper
+        The part of the pool that each keeper brought in.
+    """
+    target = pools[0][1]
+    likelihood = pool_likelihood(pools, target_viability(target))
+    found = e_value(likelihood)
+    declared = declared_only(pools)
+    specific = specific_evidence(pools)
+    without = without_top_keeper(by_keeper)
+    hits = pool_hits(pools)
+    mean = float(hits.expected) / hits.n_hatchlings
+    return EvidenceAnswer(
+        log10_e_value=found.log10,
+        log10_declared=declared.log10 if declared else None,
+        log10_specific=specific.log10 if specific else None,
+        log10_without_top=without.log10 if without else None,
+        to_undo=successes_to_undo(likelihood, hit_chance=min(max(mean, 1e-9), 1 - 1e-9)),
+        null_rate=found.null_rate,
+        recovery=recovery_ratio(pools),
+        explanations=explanations(pools),
+    )
+
+
+def flagged(
+    candidates: Mapping[int, tuple[float, int]], n_targets: Mapping[int, int]
+) -> frozenset[int]:
+    """Targets of one species that survive weighted e-BH.
+
+    Parameters
+    ----------
+    candidates
+        Row of each target on watch -> logarithm of its e-value, number of factors.
+    n_targets
+        Number of factors -> number of all targets that were looked at.
+    """
+    others = Counter({SIZE_WEIGHTS[size]: 0 for size in n_targets})
+    for size, n in n_targets.items():
+        others[SIZE_WEIGHTS[size]] += n
+    for _log10_e, size in candidates.values():
+        others[SIZE_WEIGHTS[size]] -= 1
+    return discoveries(
+        {key: log10_e for key, (log10_e, _size) in candidates.items()},
+        {key: SIZE_WEIGHTS[size] for key, (_log10_e, size) in candidates.items()},
+        others=others,
+    )
+
+
+def explanation_priors() -> Mapping[str, float]:
+    """Prior probability of each explanation."""
+    return {str(name): prior for name, prior in PRIORS.items()}
+
+
+@dataclass(frozen=True, slots=True)
+class PoolNumbers:
+    """Plain numbers of a pool and its evidence, for one point of a history."""
+
+    n_hatchlings: int
+    n_hits: int
+    expected: float
+    log10_e_value: float
+
+
+def family_row(family: Sequence[FamilyClutch], target: Target) -> PoolRow | None:
+    """The pool row of a family for one target; None if no clutch of it informs the target."""
+    return target_row(family, target)
+
+
+def pool_numbers(pools: Pools) -> PoolNumbers:
+    """Counts, expectation and evidence of a pool."""
+    hits = pool_hits(pools)
+    evidence = e_value(pool_likelihood(pools, target_viability(pools[0][1])))
+    return PoolNumbers(
+        n_hatchlings=hits.n_hatchlings,
+        n_hits=hits.n_hits,
+        expected=float(hits.expected),
+        log10_e_value=evidence.log10,
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Suspect:
+    """A target near a flag with its pool, to be held against the others."""
+
+    row_id: int
+    combination: str
+    pools: Pools
+
+
+def explained_by_parts(suspect: Suspect) -> dict[str, Any] | None:
+    """The part that explains the shortage of a larger combination; None if it is news."""
+    return _explanation_of(beyond_parts(suspect.pools))
+
+
+def explained_by_whole(part: Suspect, whole: Suspect, elsewhere: Pools) -> dict[str, Any] | None:
+    """The larger combination, if it explains the shortage of a part; None if that is news."""
+    beyond = beyond_whole(elsewhere, whole.pools, part.pools[0][1])
+    found = _explanation_of(beyond)
+    return found and found | {"other": whole.combination}
+
+
+def is_part_of(part: Suspect, whole: Suspect) -> bool:
+    """Whether one combination is a part of another."""
+    return is_part(part.pools[0][1], whole.pools[0][1])
+
+
+def _explanation_of(beyond: Beyond | None) -> dict[str, Any] | None:
+    if beyond is None or beyond.log10 >= log10(WATCH_E_VALUE):
+        return None
+    return {"other": beyond.other, "recovery": beyond.ratio, "log10_beyond": beyond.log10}

@@ -16,8 +16,20 @@ class State(models.TextChoices):
     NO_REPORTS = "no-reports", "no clutch that could have shown it was reported"
     TOO_EARLY = "too-early", "too few hatchlings for an absence to mean anything"
     AS_EXPECTED = "as-expected", "about as often as expected"
-    WATCH = "watch", "fewer than luck alone would leave, once in twenty"
+    WATCH = "watch", "its own evidence of a shortage is 20 or more"
+    FLAGGED = "flagged", "short also among all combinations looked at, by three keepers or more"
 
 
 FEW_KEEPERS = 3
 """Below this number of keepers, their number, seasons and breakdowns are not shown."""
+
+
+class ExplanationName(models.TextChoices):
+    """The six things that a shortage can be."""
+
+    AS_CATALOGUED = "as-catalogued", "bad luck"
+    PARENT_NOT_CARRYING = "parent-not-carrying", "a parent that is not what its label says"
+    LOOK_ALIKE = "look-alike", "hatched and called something else"
+    LINKED_IN_REPULSION = "linked-in-repulsion", "genes on one chromosome, in repulsion"
+    REDUCED_VIABILITY = "reduced-viability", "dies in the egg or is lost before hatching"
+    GENE_SHORTAGE = "gene-shortage", "one gene falls short whatever its partner"

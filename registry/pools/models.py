@@ -37,6 +37,12 @@ class PooledTarget(models.Model):
     p_value = models.FloatField(default=1)
     log10_p_value = models.FloatField(default=0)
     chance_of_none = models.FloatField(default=1)
+    log10_e_value = models.FloatField(default=0)
+    more_hatchlings = models.PositiveIntegerField(null=True)
+    explained_by = models.JSONField(
+        null=True, help_text="Another combination that explains the shortage, near a flag only."
+    )
+    reason = models.JSONField(null=True, help_text="The likeliest explanation, near a flag only.")
     n_cut_families = models.PositiveIntegerField(default=0)
 
     class Meta:
@@ -58,7 +64,7 @@ class PooledTarget(models.Model):
         )
         indexes = (
             models.Index(
-                fields=("species", "source", "state", "log10_p_value"),
+                fields=("species", "source", "state", "log10_e_value"),
                 name="pooled_target_by_state",
             ),
             models.Index(

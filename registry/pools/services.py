@@ -8,15 +8,30 @@ from __future__ import annotations
 import json
 import uuid
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from threading import Lock
 from typing import Any, Final
 
 from django.db import connection, transaction
 from django.db.models import Count, F, Min, Q, Sum
 
 from registry.catalogue.selectors import version_loaded
-from registry.pools.bridge import Assessment, StoredContribution, assessed
-from registry.pools.choices import Source
+from registry.pools.bridge import (
+    Assessment,
+    Pools,
+    StoredContribution,
+    StoredRow,
+    Suspect,
+    WeightedRow,
+    assessed,
+    explained_by_parts,
+    explained_by_whole,
+    flagged,
+    is_part_of,
+    pools_of,
+    stored_row,
+)
+from registry.pools.choices import FEW_KEEPERS, Source, State
 from registry.pools.models import Contribution, PooledTarget, PoolRow
 
 _REFRESH_BATCH: Final = 500
@@ -25,9 +40,10 @@ _TOUCH_TARGETS: Final = """
 INSERT INTO pools_pooledtarget AS t
     (species_id, source, key, combination, n_factors, factors, revision, assessed_revision, state,
      n_clutches, n_declared, n_keepers, n_hatchlings, n_hits, n_hits_possible, n_clutches_with_hit,
-     n_keepers_with_hit, expected, p_value, log10_p_value, chance_of_none, n_cut_families)
+     n_keepers_with_hit, expected, p_value, log10_p_value, chance_of_none, n_cut_families,
+     log10_e_value)
 SELECT %(species)s, %(source)s, named.key, named.combination, named.n_factors, named.factors,
-       1, 0, 'no-reports', 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, 0, 1, 0
+       1, 0, 'no-reports', 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, 0, 1, 0, 0
 FROM (
     SELECT DISTINCT ON (key) key, combination, n_factors, factors
     FROM (
@@ -188,19 +204,126 @@ def targets_refresh(
             refreshed += len(batch)
             last = batch[-1]["pk"]
         if len(batch) < _REFRESH_BATCH:
-            return refreshed
+            break
+    if refreshed:
+        touched = stale.model.objects.filter(state=State.WATCH)
+        if species is not None:
+            touched = touched.filter(species=species)
+        for key, one in sorted(set(touched.values_list("species_id", "source"))):
+            suspects_compare(species=key, source=Source(one))
+    return refreshed
+
+
+def suspects_compare(*, species: str, source: Source) -> None:
+    """Tell which short combinations are news, and which are explained by another one.
+
+    First wholes by their parts; then, with those that are left, parts by their wholes.
+    """
+    near = PooledTarget.objects.filter(species=species, source=source)
+    rows = list(near.filter(state=State.WATCH).order_by("key"))
+    pools = rows_of(
+        PoolRow.objects.filter(target__in=rows).values_list("target_id", "digest", "n_families")
+    )
+    suspects = [
+        Suspect(row_id=one.pk, combination=one.combination, pools=own)
+        for one in rows
+        if (own := pools_of(one.factors, pools.get(one.pk, ())))
+    ]
+    explained = {one.row_id: explained_by_parts(one) for one in suspects}
+    news = [one for one in suspects if explained[one.row_id] is None]
+    for part in news:
+        for whole in news:
+            if explained[part.row_id] is None and is_part_of(part, whole):
+                elsewhere = _elsewhere(part, whole)
+                explained[part.row_id] = explained_by_whole(part, whole, elsewhere)
+    for one in rows:
+        if one.explained_by != explained.get(one.pk):
+            near.filter(pk=one.pk).update(explained_by=explained.get(one.pk))
+
+
+def _elsewhere(part: Suspect, whole: Suspect) -> Pools:
+    """The pool of a part from families that say nothing of the whole."""
+    others = Contribution.objects.filter(target=whole.row_id).values("family")
+    own = Contribution.objects.filter(target=part.row_id).exclude(family__in=others)
+    counted = own.values("digest").annotate(n=Count("pk")).values_list("target_id", "digest", "n")
+    factors = PooledTarget.objects.values_list("factors", flat=True).get(pk=part.row_id)
+    return pools_of(factors, rows_of(counted).get(part.row_id, ()))
 
 
 def _assess(batch: Sequence[Mapping[str, Any]]) -> None:
     ids = [one["pk"] for one in batch]
     counts = _counts_of(ids)
-    rows = defaultdict(list)
-    for row in PoolRow.objects.filter(target__in=ids).values_list(
-        "target_id", "version_id", "content", "n_families"
-    ):
-        rows[row[0]].append((version_loaded(row[1]), row[2], row[3]))
-    assessments = [assessed(one["factors"], rows[one["pk"]]) for one in batch]
+    rows = rows_of(
+        PoolRow.objects.filter(target__in=ids).values_list("target_id", "digest", "n_families")
+    )
+    assessments = [assessed(one["factors"], rows.get(one["pk"], ())) for one in batch]
     _assessments_store(batch, counts, assessments)
+
+
+def rows_of(found: Iterable[tuple[Any, str, int]]) -> dict[Any, list[WeightedRow]]:
+    """Pool rows by what they belong to, from (owner, digest, number of families).
+
+    Rows never change, so each process reads the content of one only once. A row that was emptied
+    since it was listed is left out: its target is stale then, and is read again.
+    """
+    listed = list(found)
+    known = _known_rows({digest for _owner, digest, _n in listed})
+    rows: dict[Any, list[WeightedRow]] = defaultdict(list)
+    for owner, digest, n_families in listed:
+        if digest in known:
+            rows[owner].append(WeightedRow(stored=known[digest], n_families=n_families))
+    return rows
+
+
+def _known_rows(digests: set[str]) -> dict[str, StoredRow]:
+    with _LOCK:
+        known = {digest: _ROWS[digest] for digest in digests if digest in _ROWS}
+    if len(known) == len(digests):
+        return known
+    contents = PoolRow.objects.filter(digest__in=digests - known.keys()).values_list(
+        "digest", "version_id", "content"
+    )
+    for digest, version_id, content in contents.iterator():
+        if digest not in known:
+            known[digest] = stored_row(version_loaded(version_id), content)
+    with _LOCK:
+        _ROWS.update(known)
+        while len(_ROWS) > _MOST_ROWS:
+            del _ROWS[next(iter(_ROWS))]
+    return known
+
+
+_ROWS: Final[dict[str, StoredRow]] = {}
+_LOCK: Final = Lock()
+_MOST_ROWS: Final = 100_000
+
+
+def flagged_targets(source: Source, species: str | None = None) -> frozenset[int]:
+    """Rows of the targets that are flagged, over all targets of each species. Two statements.
+
+    Those must be on watch, not be explained by another combination, survive weighted e-BH, and,
+    unless published, come from three keepers.
+    """
+    looked_at = PooledTarget.objects.filter(source=source, n_hatchlings__gt=0)
+    if species is not None:
+        looked_at = looked_at.filter(species=species)
+    news = looked_at.filter(state=State.WATCH, explained_by__isnull=True)
+    on_watch = news.values_list("species_id", "pk", "log10_e_value", "n_factors", "n_keepers")
+    candidates: dict[str, dict[int, tuple[float, int]]] = defaultdict(dict)
+    keepers = {}
+    for key, row_id, log10, size, n_keepers in on_watch:
+        candidates[key][row_id] = (log10, size)
+        keepers[row_id] = n_keepers
+    if not candidates:
+        return frozenset()
+    counted: dict[str, dict[int, int]] = defaultdict(dict)
+    sizes = looked_at.filter(species__in=candidates).values("species_id", "n_factors")
+    for one in sizes.annotate(n=Count("pk")):
+        counted[one["species_id"]][one["n_factors"]] = one["n"]
+    found = [row for key in candidates for row in flagged(candidates[key], counted[key])]
+    return frozenset(
+        row for row in found if source == Source.PUBLISHED or keepers[row] >= FEW_KEEPERS
+    )
 
 
 def _counts_of(ids: Sequence[int]) -> dict[int, Mapping[str, Any]]:
@@ -227,17 +350,19 @@ UPDATE pools_pooledtarget t SET
     n_hits_possible = a.possible, n_clutches_with_hit = a.with_hit,
     n_keepers_with_hit = a.keepers_with_hit, first_hit_season = a.season, expected = a.expected,
     p_value = a.p_value, log10_p_value = a.log10_p_value, chance_of_none = a.chance_of_none,
-    n_cut_families = a.cut
+    n_cut_families = a.cut, log10_e_value = a.log10_e_value, more_hatchlings = a.more,
+    reason = a.reason
 FROM (
     SELECT p.id, f.* FROM unnest(
         %(ids)s::bigint[], %(revisions)s::bigint[], %(states)s::text[], %(clutches)s::int[],
         %(declared)s::int[], %(keepers)s::int[], %(hatchlings)s::int[], %(hits)s::int[],
         %(possible)s::int[], %(with_hit)s::int[], %(keepers_with_hit)s::int[],
         %(seasons)s::smallint[], %(expected)s::float8[], %(p_values)s::float8[],
-        %(log10)s::float8[], %(none)s::float8[], %(cut)s::int[]
+        %(log10)s::float8[], %(none)s::float8[], %(cut)s::int[], %(e_values)s::float8[],
+        %(more)s::int[], %(reasons)s::jsonb[]
     ) AS f (target_id, revision, state, clutches, declared, keepers, hatchlings, hits, possible,
             with_hit, keepers_with_hit, season, expected, p_value, log10_p_value, chance_of_none,
-            cut)
+            cut, log10_e_value, more, reason)
     JOIN pools_pooledtarget p ON p.id = f.target_id
     WHERE p.assessed_revision < f.revision
     ORDER BY p.species_id, p.source, p.key
@@ -277,5 +402,8 @@ def _assessments_store(
                 "log10": [one.log10_p_value for one in assessments],
                 "none": [one.chance_of_none for one in assessments],
                 "cut": [one.n_cut_families for one in assessments],
+                "e_values": [one.log10_e_value for one in assessments],
+                "more": [one.more_hatchlings for one in assessments],
+                "reasons": [one.reason and json.dumps(one.reason) for one in assessments],
             },
         )

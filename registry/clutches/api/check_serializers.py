@@ -8,6 +8,7 @@ from rest_framework import serializers
 
 from registry.catalogue.api.serializers import CautionSerializer, ChancedCautionSerializer
 from registry.clutches.api.serializers import HatchlingsOutSerializer
+from registry.pools.api.serializers import ExplanationSerializer
 
 
 class CheckParentSerializer(serializers.Serializer[Any]):
@@ -44,6 +45,9 @@ class MissedSerializer(serializers.Serializer[Any]):
     chance_of_none = serializers.FloatField(help_text="Of a clutch of this size without any.")
     may_be = serializers.IntegerField(help_text="Hatchlings with uncertain calls that may be one.")
     cautions = CautionSerializer(many=True)
+    explanations = ExplanationSerializer(
+        many=True, help_text="By this clutch alone; for the ten most surprising ones."
+    )
 
 
 class ReadingChanceSerializer(serializers.Serializer[Any]):

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from typing import Any
 
 from genetics.cross.offspring import Pairing
 from genetics.evidence.clutch import (
@@ -13,15 +14,21 @@ from genetics.evidence.clutch import (
     clutch_surprise,
     missed_combinations,
 )
+from genetics.evidence.explanations import explanations
 from genetics.evidence.parents import UNPROVEN_CHANCE, GeneDoubt, ParentsAfter, parents_after
 from genetics.model.belief import Parent, ParentStatement, belief_of
 from genetics.pool.cells import checked_call
+from genetics.pool.pool import FamilyClutch, target_row
+from genetics.pool.target import Target
 from registry.catalogue.bridge import Caution, cautions_of_pairing, cautions_of_target
 from registry.clutches.bridge.reports import ReadClutch, family_clutch_new
-from registry.pools.bridge import combination_text
+from registry.pools.bridge import combination_text, explanation_to_json
 
 MOST_MISSED = 60
 """Combinations that are looked at for a check."""
+
+MOST_EXPLAINED = 10
+"""Missed combinations, most surprising first, that get their explanations."""
 
 
 UNPROVEN_BEFORE = UNPROVEN_CHANCE
@@ -35,6 +42,7 @@ class MissedAnswer:
     missed: Missed
     combination: str
     cautions: tuple[Caution, ...]
+    explanations: tuple[dict[str, Any], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +55,13 @@ class CheckedClutch:
     cautions: tuple[tuple[Caution, Fraction], ...]
 
 
-def clutch_checked(read: ReadClutch) -> CheckedClutch:
+def clutch_checked(read: ReadClutch, *, n_died: int | None) -> CheckedClutch:
     """A clutch held against its parents, and the parents against the clutch."""
     loaded = read.loaded
-    missed = missed_combinations(
-        family_clutch_new(read, sire=None, dam=None, season=0, declared=False), most=MOST_MISSED
+    clutch = family_clutch_new(
+        read, sire=None, dam=None, season=None, declared=False, n_died=n_died
     )
+    missed = missed_combinations(clutch, most=MOST_MISSED)
     return CheckedClutch(
         surprise=clutch_surprise(read.pairing, read.calls),
         missed=tuple(
@@ -60,12 +69,22 @@ def clutch_checked(read: ReadClutch) -> CheckedClutch:
                 missed=one,
                 combination=combination_text(loaded.species, one.target),
                 cautions=tuple(cautions_of_target(loaded, one.target)),
+                explanations=_explanations(clutch, one.target) if number < MOST_EXPLAINED else (),
             )
-            for one in missed
+            for number, one in enumerate(missed)
         ),
         parents=_parents(read),
         cautions=tuple(cautions_of_pairing(loaded, read.pairing)),
     )
+
+
+def _explanations(clutch: FamilyClutch, target: Target) -> tuple[dict[str, Any], ...]:
+    """The six explanations for one missed combination, by this clutch alone."""
+    row = target_row([clutch], target)
+    if row is None:
+        return ()
+    found = explanations([(clutch.pairing.species, target, {row: 1})])
+    return tuple(explanation_to_json(one) for one in found)
 
 
 def _parents(read: ReadClutch) -> ParentsAfter:

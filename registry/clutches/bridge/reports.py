@@ -27,6 +27,10 @@ if TYPE_CHECKING:
     from registry.clutches.models import Clutch
 
 
+PooledClutch = FamilyClutch
+"""A clutch as the pools see it; whoever is no bridge only passes it on."""
+
+
 @dataclass(frozen=True, slots=True)
 class ReadReading:
     """One reading of a call: canonical text, looks by locus, and why the parents can't give it."""
@@ -239,11 +243,12 @@ def family_clutch_of(loaded: LoadedSpecies, row: Clutch, groups: Sequence[Any]) 
         calls=tuple(checked_call(pairing, _call_from_json(one)) for one in groups),
         season=row.season,
         declared=row.is_declared,
+        n_died=row.eggs_died,
     )
 
 
 def family_clutch_new(
-    read: ReadClutch, *, sire: Any, dam: Any, season: int | None, declared: bool
+    read: ReadClutch, *, sire: Any, dam: Any, season: int | None, declared: bool, n_died: int | None
 ) -> FamilyClutch:
     """A clutch that was just read, as the pool needs it."""
     return FamilyClutch(
@@ -255,6 +260,7 @@ def family_clutch_new(
         calls=read.calls,
         season=season,
         declared=declared,
+        n_died=n_died,
     )
 
 

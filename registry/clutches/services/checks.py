@@ -18,6 +18,7 @@ from registry.clutches.checking import clutch_counts_checked
 from registry.clutches.selectors import group_answer
 from registry.errors import at, gathered
 from registry.pairings.bridge import parent_text
+from registry.pools.wording import explanation_sentence
 
 
 def clutch_check(given: Mapping[str, Any]) -> dict[str, Any]:
@@ -38,7 +39,8 @@ def clutch_check(given: Mapping[str, Any]) -> dict[str, Any]:
             read = clutch_read(
                 loaded, parents_read(loaded, given, others), given["hatchlings"], others
             )
-    return _answer(read, clutch_checked(read))
+    n_died = (given.get("eggs") or {}).get("died")
+    return _answer(read, clutch_checked(read, n_died=n_died))
 
 
 def _answer(read: ReadClutch, checked: CheckedClutch) -> dict[str, Any]:
@@ -57,6 +59,10 @@ def _answer(read: ReadClutch, checked: CheckedClutch) -> dict[str, Any]:
                 "chance_of_none": one.missed.chance_of_none,
                 "may_be": one.missed.n_possible,
                 "cautions": [_caution(caution) for caution in one.cautions],
+                "explanations": [
+                    said | {"sentence": explanation_sentence(said, one.combination)}
+                    for said in one.explanations
+                ],
             }
             for one in checked.missed
         ],

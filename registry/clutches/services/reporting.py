@@ -9,10 +9,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
-from django.contrib.postgres.expressions import ArraySubquery
 from django.db import connection, transaction
-from django.db.models import F, OuterRef, Q, QuerySet
-from django.db.models.functions import JSONObject
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from registry.catalogue.bridge import LoadedSpecies
@@ -27,7 +25,8 @@ from registry.clutches.bridge.reports import (
     readings_to_json,
 )
 from registry.clutches.checking import clutch_counts_checked
-from registry.clutches.models import Clutch, HatchlingGroup
+from registry.clutches.models import Clutch
+from registry.clutches.selectors import with_groups
 from registry.errors import ContradictionError, NotFoundError, at, gathered
 from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_lock
@@ -188,6 +187,7 @@ def _store(
         dam=animals["dam"],
         season=given["season"],
         declared=report.is_declared,
+        n_died=(given.get("eggs") or {}).get("died"),
     )
     family_replace(
         species=read.loaded.key,
@@ -214,13 +214,7 @@ def _relatives(
     """Clutches of every family that one of these animals belongs to, with their groups."""
     own = Clutch.objects.filter(keeper=keeper_id, version=version_id)
     families = own.filter(Q(sire__in=animals) | Q(dam__in=animals)).values("family")
-    return _with_groups(own.filter(family__in=families))
-
-
-def _with_groups(clutches: QuerySet[Clutch]) -> QuerySet[Clutch, Any]:
-    groups = HatchlingGroup.objects.filter(clutch=OuterRef("pk")).order_by("place")
-    values = groups.values(value=JSONObject(count=F("count"), sex=F("sex"), readings=F("readings")))
-    return clutches.annotate(group_values=ArraySubquery(values)).order_by("reported_at", "pk")
+    return with_groups(own.filter(family__in=families))
 
 
 _INSERT_CLUTCH: Final = """
@@ -308,7 +302,7 @@ def clutch_withdraw(keeper: Keeper, clutch_id: uuid.UUID) -> None:
         if clutch is None:
             raise NotFoundError(f"You reported no clutch {clutch_id}.")
         clutch.delete()
-        rest = list(_with_groups(own.filter(family=clutch.family)))
+        rest = list(with_groups(own.filter(family=clutch.family)))
         families = _families(rest) or [[]]
         _family_renew(keeper, clutch, clutch.family, families[0])
         for apart in families[1:]:

@@ -39,7 +39,7 @@ class FlagFilter(_TargetFilter):
 class CombinationFilter(_TargetFilter):
     """Also by state and by whether it was produced."""
 
-    state = django_filters.ChoiceFilter(choices=State.choices)
+    state = django_filters.ChoiceFilter(choices=State.choices, field_name="shown_state")
     produced = django_filters.ChoiceFilter(choices=Produced.choices, method="filter_produced")
 
     class Meta:

@@ -8,7 +8,8 @@ from rest_framework import serializers
 
 from registry.catalogue.api.serializers import CautionSerializer
 from registry.combinations.choices import Produced, Relation
-from registry.pools.choices import Source, State
+from registry.pools.api.serializers import ExplanationSerializer
+from registry.pools.choices import ExplanationName, Source, State
 
 
 class ProducedSerializer(serializers.Serializer[Any]):
@@ -78,9 +79,58 @@ class MethodSerializer(serializers.Serializer[Any]):
     pool = serializers.IntegerField(help_text="Clutches in the pool.")
     p_value = serializers.CharField()
     parents = serializers.CharField()
+    e_value = serializers.CharField()
+    many_combinations = serializers.CharField()
+    priors = serializers.DictField(
+        child=serializers.FloatField(), help_text="Prior probability of each explanation."
+    )
     families_too_large = serializers.IntegerField(
         help_text="Families whose shared uncertain parents could not be summed over exactly."
     )
+
+
+class EvidenceSerializer(serializers.Serializer[Any]):
+    """Evidence of a shortage. E-values: 20 or more is reached by luck once in twenty at most."""
+
+    e_value = serializers.FloatField(help_text="Whole pool, valid at every look; at most 1e300.")
+    e_value_declared_only = serializers.FloatField(
+        allow_null=True, help_text="Clutches declared before hatching alone; null without any."
+    )
+    e_value_specific = serializers.FloatField(
+        allow_null=True,
+        help_text="Given the margins of each clutch: blind to a single gene that falls short. "
+        "null where the combination has no two independent parts.",
+    )
+    without_top_keeper = serializers.FloatField(
+        allow_null=True, help_text="Without the most influential keeper; null if there is one only."
+    )
+    unreported_successes_to_undo = serializers.IntegerField(
+        help_text="Hatchlings that nobody reported and that would take the evidence below 20."
+    )
+    more_hatchlings_to_signal = serializers.IntegerField(
+        allow_null=True, help_text="null unless it is too early."
+    )
+    sentence = serializers.CharField()
+    specific = serializers.CharField(allow_null=True)
+
+
+class RecoverySerializer(serializers.Serializer[Any]):
+    """How often it hatched for every one expected, with its interval."""
+
+    estimate = serializers.FloatField()
+    low = serializers.FloatField()
+    high = serializers.FloatField()
+    level = serializers.FloatField()
+    sentence = serializers.CharField()
+
+
+class ExplainedBySerializer(serializers.Serializer[Any]):
+    """Another combination, a part or a larger one, that explains the shortage."""
+
+    combination = serializers.CharField()
+    recovery = serializers.FloatField()
+    e_value_beyond = serializers.FloatField(help_text="Evidence beyond that one.")
+    sentence = serializers.CharField()
 
 
 class CombinationSerializer(serializers.Serializer[Any]):
@@ -92,6 +142,13 @@ class CombinationSerializer(serializers.Serializer[Any]):
     state = serializers.ChoiceField(choices=State.choices)
     produced = ProducedSerializer()
     tried = TriedSerializer()
+    evidence = EvidenceSerializer()
+    recovery = RecoverySerializer(allow_null=True)
+    explanations = ExplanationSerializer(many=True, help_text="Most probable first; sum to 1.")
+    next_step = serializers.CharField(
+        allow_null=True, help_text="What would tell the two likeliest apart, without harm."
+    )
+    explained_by = ExplainedBySerializer(allow_null=True)
     related = RelatedSerializer(many=True)
     published = PublishedSerializer()
     cautions = CautionSerializer(many=True)
@@ -107,9 +164,37 @@ class CombinationRowSerializer(serializers.Serializer[Any]):
     state = serializers.ChoiceField(choices=State.choices)
     produced = ProducedSerializer()
     tried = TriedSerializer()
+    e_value = serializers.FloatField()
 
 
 class FlagSerializer(CombinationRowSerializer):
-    """A combination on watch."""
+    """A combination that is flagged or on watch."""
 
     reason = serializers.CharField()
+    explanation = serializers.ChoiceField(choices=ExplanationName.choices, allow_null=True)
+    explanation_probability = serializers.FloatField(allow_null=True)
+
+
+class HistoryPointSerializer(serializers.Serializer[Any]):
+    """The evidence after one clutch."""
+
+    clutches = serializers.IntegerField()
+    hatchlings = serializers.IntegerField()
+    hits = serializers.IntegerField(help_text="Certain ones.")
+    expected = serializers.FloatField()
+    e_value = serializers.FloatField()
+
+
+class HistorySerializer(serializers.Serializer[Any]):
+    """The evidence over time, in order of arrival; no dates."""
+
+    species = serializers.CharField()
+    combination = serializers.CharField()
+    threshold = serializers.FloatField(help_text="E-value from which on it is on watch.")
+    points = HistoryPointSerializer(many=True)
+    hidden = serializers.BooleanField(
+        help_text="True if fewer than three keepers reported: then there are no points."
+    )
+    first_clutch = serializers.IntegerField(
+        help_text="Number of the first point's clutch; later than 1 where the oldest are left out."
+    )

@@ -17,7 +17,9 @@ from registry.combinations.api.serializers import (
     CombinationRowSerializer,
     CombinationSerializer,
     FlagSerializer,
+    HistorySerializer,
 )
+from registry.combinations.history import history_answer
 from registry.combinations.selectors import (
     combination_answer,
     combination_list,
@@ -56,6 +58,22 @@ class CombinationView(ApiView):
         return Response(CombinationSerializer(answer).data)
 
 
+class HistoryView(ApiView):
+    """Evidence on one combination over time."""
+
+    authentication_classes = ()
+    permission_classes = (AllowAny,)
+    known_parameters = ("source",)
+
+    @extend_schema(
+        operation_id="combination_history", parameters=[SOURCE], responses=HistorySerializer
+    )
+    def get(self, request: Request, species: str, genes: str) -> Response:
+        """The evidence after each clutch, in order of arrival; for plots."""
+        answer = history_answer(species, genes, _source(request))
+        return Response(HistorySerializer(answer).data)
+
+
 class CombinationsView(ApiListView):
     """Combinations that somebody's clutch informs."""
 
@@ -69,6 +87,7 @@ class CombinationsView(ApiListView):
         "hatchlings": "n_hatchlings",
         "expected": "expected",
         "p_value": "log10_p_value",
+        "e_value": "log10_e_value",
     }
     ordering = ("-n_hatchlings",)
 
@@ -76,9 +95,9 @@ class CombinationsView(ApiListView):
         """Rows that reflect every acknowledged clutch."""
         if getattr(self, "swagger_fake_view", False):
             return PooledTarget.objects.none()
-        source = _source(self.request)
-        targets_refresh(species=self.request.query_params.get("species"), source=source)
-        return combination_list(source)
+        source, species = _source(self.request), self.request.query_params.get("species")
+        targets_refresh(species=species, source=source)
+        return combination_list(source, species)
 
     def row(self, one: Any) -> Any:
         """One combination."""
@@ -91,22 +110,22 @@ class CombinationsView(ApiListView):
 
 
 class FlagsView(ApiListView):
-    """Combinations on watch, strongest first."""
+    """Combinations that are flagged or on watch, strongest first."""
 
     authentication_classes = ()
     permission_classes = (AllowAny,)
     known_parameters = ("source",)
     serializer_class = FlagSerializer
     filterset_class = FlagFilter
-    ordering = ("log10_p_value",)
+    ordering = ("-log10_e_value",)
 
     def get_queryset(self) -> QuerySet[PooledTarget]:
         """Those on watch."""
         if getattr(self, "swagger_fake_view", False):
             return PooledTarget.objects.none()
-        source = _source(self.request)
-        targets_refresh(species=self.request.query_params.get("species"), source=source)
-        return flag_list(source)
+        source, species = _source(self.request), self.request.query_params.get("species")
+        targets_refresh(species=species, source=source)
+        return flag_list(source, species)
 
     def row(self, one: Any) -> Any:
         """One combination on watch."""
@@ -114,5 +133,5 @@ class FlagsView(ApiListView):
 
     @extend_schema(operation_id="flag_list", parameters=[SOURCE])
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
-        """A page of combinations on watch; the smallest chance by luck comes first."""
+        """A page of combinations flagged or on watch; the strongest evidence comes first."""
         return super().get(request, *args, **kwargs)

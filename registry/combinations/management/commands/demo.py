@@ -14,14 +14,14 @@ from registry.catalogue.services import catalogue_load
 from registry.clutches.models import Clutch
 from registry.clutches.services.reporting import clutch_report
 from registry.combinations.bridge.community import DEMO_SPECIES, community_clutches
-from registry.combinations.selectors import flag_list, watch_reason
+from registry.combinations.selectors import flag_answer, flag_list
 from registry.keepers.services import keeper_join
 from registry.pools.choices import Source
 from registry.pools.services import targets_refresh
 
 
 class Command(BaseCommand):
-    """Report clutches of a simulated community, then show what is on watch."""
+    """Report clutches of a simulated community, then show what is flagged."""
 
     help = (
         "Fill the invented species with a simulated community: an incompatible pair, a look-alike "
@@ -61,10 +61,15 @@ class Command(BaseCommand):
     def _tell(self, options: dict[str, Any]) -> None:
         self.stdout.write(
             f"{options['clutches']} invented clutches of {options['keepers']} invented keepers. "
-            "On watch, strongest first:"
+            "Flagged or on watch, strongest first:"
         )
         targets_refresh(species=DEMO_SPECIES, source=Source.KEEPERS)
-        rows = flag_list(Source.KEEPERS).filter(species=DEMO_SPECIES).order_by("log10_p_value")
+        rows = (
+            flag_list(Source.KEEPERS, DEMO_SPECIES)
+            .filter(species=DEMO_SPECIES)
+            .order_by("-log10_e_value")
+        )
         for row in rows[:10]:
-            self.stdout.write(f"  {row.combination}: {watch_reason(row)}")
+            answer = flag_answer(row)
+            self.stdout.write(f"  {row.combination} ({answer['state']}): {answer['reason']}")
         self.stdout.write(f"Ask for any of them at /api/v1/combinations/{DEMO_SPECIES}/GENES/")

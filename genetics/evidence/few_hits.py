@@ -1,0 +1,79 @@
+"""A pool row as it would be if the combination had hatched hardly ever, or not at all."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from genetics.evidence.latent import animal_states, cell_chances
+from genetics.pool.cells import CellCount
+
+if TYPE_CHECKING:
+    from genetics.model.belief import ParentStatement
+    from genetics.model.species import Sex, Species
+    from genetics.pool.pool import ClutchCounts, PoolRow
+    from genetics.pool.target import Target
+
+
+@lru_cache(maxsize=16384)
+def with_few_hits(species: Species, target: Target, row: PoolRow, *, n_hits: int) -> PoolRow:
+    """The row with at most ``n_hits`` in its first clutch and none in the others.
+
+    All other hatchlings are spread over the other cells as they are expected there. Numbers are
+    rounded so that the largest remainders are served first and none is lost.
+    """
+    clutches = [
+        _spread(species, target, row, clutch, n_hits=0 if place else n_hits)
+        for place, clutch in enumerate(row.clutches)
+    ]
+    return replace(row, clutches=tuple(clutches))
+
+
+def _spread(
+    species: Species, target: Target, row: PoolRow, clutch: ClutchCounts, *, n_hits: int
+) -> ClutchCounts:
+    by_sex: Counter[Sex | None] = Counter()
+    for cell in clutch.cells:
+        by_sex[cell.sex] += cell.count
+    found, left = [], n_hits
+    for sex, n in by_sex.items():
+        shares = _other_cells(species, target, row.sires[clutch.sire], row.dams[clutch.dam], sex)
+        hits = min(left, n)
+        left -= hits
+        wanted = np.array(shares) * (n - hits)
+        counts = np.floor(wanted).astype(int)
+        for place in np.argsort(counts - wanted, kind="stable")[: n - hits - int(counts.sum())]:
+            counts[place] += 1
+        counts[-1] += hits
+        found += [
+            CellCount(sex=sex, cells=(cell,), count=int(count))
+            for cell, count in enumerate(counts)
+            if count
+        ]
+    return replace(clutch, cells=tuple(found))
+
+
+@lru_cache(maxsize=16384)
+def _other_cells(
+    species: Species,
+    target: Target,
+    sire: ParentStatement,
+    dam: ParentStatement,
+    sex: Sex | None,
+) -> tuple[float, ...]:
+    """Chance of every cell given that it is not the hit cell, for the parents as stated."""
+    total = np.zeros(target.n_cells)
+    for one in animal_states(species, target, sire).states:
+        for other in animal_states(species, target, dam).states:
+            if not one.n_missing and not other.n_missing:
+                chances = cell_chances(species, target, one.haplotypes, other.haplotypes, sex)
+                total += one.weight * other.weight * np.array(chances)
+    total[-1] = 0.0
+    whole = total.sum()
+    if not whole:
+        total[0] = whole = 1.0
+    return tuple(float(one) for one in total / whole)

@@ -1,0 +1,128 @@
+"""Evidence, recovery ratio and explanations of one combination, as they are answered."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from typing import Any
+
+from registry.combinations.wording import (
+    evidence_sentence,
+    explained_sentence,
+    next_step,
+    recovery_sentence,
+    specific_sentence,
+)
+from registry.pools.bridge import (
+    EvidenceAnswer,
+    Pools,
+    evidence_answer,
+    explanation_to_json,
+    pools_of,
+)
+from registry.pools.models import Contribution, PooledTarget, PoolRow
+from registry.pools.services import rows_of
+from registry.pools.wording import explanation_sentence
+
+HATCHLINGS_FOR_A_TEST = 7
+"""Hatchlings after which a gene that half of them should show is missed less than once in 100."""
+
+
+def evidence_parts(row: PooledTarget, state: str) -> dict[str, Any]:
+    """``evidence``, ``recovery``, ``explanations``, ``next_step`` and ``explained_by``.
+
+    For a combination without hatchlings everything is empty and said so.
+    """
+    pools = pool_of(row)
+    if not pools:
+        return _nothing(row, state)
+    answer = evidence_answer(pools, _by_keeper(row))
+    said = [explanation_to_json(one) for one in answer.explanations]
+    for one in said:
+        one["sentence"] = explanation_sentence(one, row.combination)
+    return {
+        "evidence": _evidence(row, state, answer),
+        "recovery": {
+            "estimate": answer.recovery.estimate,
+            "low": answer.recovery.low,
+            "high": answer.recovery.high,
+            "level": answer.recovery.level,
+            "sentence": recovery_sentence(
+                answer.recovery.estimate, answer.recovery.low, answer.recovery.high
+            ),
+        },
+        "explanations": said,
+        "next_step": next_step(said[0]["name"], said[1]["name"], hatchlings=HATCHLINGS_FOR_A_TEST)
+        if len(said) > 1
+        else None,
+        "explained_by": explained_by(row),
+    }
+
+
+def pool_of(row: PooledTarget) -> Pools:
+    """The pool of a target, from its distinct rows."""
+    if row.pk is None:
+        return []
+    rows = PoolRow.objects.filter(target=row).values_list("target_id", "digest", "n_families")
+    return pools_of(row.factors, rows_of(rows).get(row.pk, ()))
+
+
+def _by_keeper(row: PooledTarget) -> Mapping[Any, Pools]:
+    """The part of each keeper; families of one keeper that are equal are counted together."""
+    counts: dict[tuple[Any, str], int] = defaultdict(int)
+    for keeper, family, digest in Contribution.objects.filter(target=row).values_list(
+        "keeper_id", "family", "digest"
+    ):
+        counts[keeper or family, digest] += 1
+    rows = rows_of((keeper, digest, n) for (keeper, digest), n in counts.items())
+    return {keeper: pools_of(row.factors, own) for keeper, own in rows.items()}
+
+
+def _nothing(row: PooledTarget, state: str) -> dict[str, Any]:
+    return {
+        "evidence": {
+            "e_value": 1.0,
+            "e_value_declared_only": None,
+            "e_value_specific": None,
+            "without_top_keeper": None,
+            "unreported_successes_to_undo": 0,
+            "more_hatchlings_to_signal": None,
+            "sentence": evidence_sentence(row, state),
+            "specific": None,
+        },
+        "recovery": None,
+        "explanations": [],
+        "next_step": None,
+        "explained_by": None,
+    }
+
+
+def _evidence(row: PooledTarget, state: str, answer: EvidenceAnswer) -> dict[str, Any]:
+    return {
+        "e_value": value_of(answer.log10_e_value),
+        "e_value_declared_only": value_of(answer.log10_declared),
+        "e_value_specific": value_of(answer.log10_specific),
+        "without_top_keeper": value_of(answer.log10_without_top),
+        "unreported_successes_to_undo": answer.to_undo,
+        "more_hatchlings_to_signal": row.more_hatchlings,
+        "sentence": evidence_sentence(row, state),
+        "specific": specific_sentence(answer.log10_specific),
+    }
+
+
+def explained_by(row: PooledTarget) -> dict[str, Any] | None:
+    """Another combination that explains the shortage; None if the shortage is news."""
+    found = row.explained_by
+    if not found:
+        return None
+    return {
+        "combination": found["other"],
+        "recovery": found["recovery"],
+        "e_value_beyond": value_of(found["log10_beyond"]),
+        "sentence": explained_sentence(found),
+    }
+
+
+def value_of(log10: float | None) -> Any:
+    """An e-value from its logarithm, at most 1e300; None stays None."""
+    return None if log10 is None else float(10.0 ** min(log10, 300.0))

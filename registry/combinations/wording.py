@@ -1,0 +1,140 @@
+"""What a keeper reads beside the numbers: states, explanations, and the next step."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any, Final
+
+from registry.pools.choices import FEW_KEEPERS, State
+from registry.pools.models import PooledTarget
+from registry.pools.wording import explanation_sentence
+
+_NEVER: Final = 1e-12
+WATCH_LEVEL: Final = 20.0
+"""E-value from which on a combination is on watch."""
+
+
+def evidence_sentence(row: PooledTarget, state: str) -> str:
+    """What the evidence amounts to."""
+    if state == State.NO_REPORTS:
+        return "Nobody reported a clutch that could have shown it."
+    unsure = row.n_hits_possible - row.n_hits
+    also = f" (and {unsure} that may be)" if unsure else ""
+    counts = (
+        f"{row.n_hits} hatched{also} where {row.expected:.3g} were expected among "
+        f"{row.n_hatchlings} hatchlings"
+    )
+    e_value = 10.0 ** min(row.log10_e_value, 300.0)
+    if state == State.TOO_EARLY:
+        return (
+            f"{counts}. These clutches could not have signalled a shortage, whatever hatched; "
+            f"about {row.more_hatchlings} more hatchlings could."
+        )
+    if state == State.AS_EXPECTED:
+        return f"{counts}. That is no sign of a shortage."
+    strength = (
+        f"{counts}. The evidence of a shortage is {e_value:,.3g}; it reaches 20 once in twenty by "
+        "luck at most, however often one looks and however many parents are mislabelled."
+    )
+    if state == State.WATCH:
+        if row.explained_by:
+            return strength
+        few = f" A flag needs {FEW_KEEPERS} keepers." if row.n_keepers < FEW_KEEPERS else ""
+        return f"{strength} Among all combinations looked at it is not a flag yet.{few}"
+    return f"{strength} It stands out among all combinations looked at."
+
+
+def specific_sentence(log10_specific: float | None) -> str | None:
+    """Whether the shortage is of the combination, and not of one of its genes."""
+    if log10_specific is None:
+        return None
+    if 10.0 ** min(log10_specific, 300.0) < WATCH_LEVEL:
+        return "The shortage is not yet specific to this combination: a single gene may fall short."
+    return "The shortage is specific to this combination: its genes hatch apart from each other."
+
+
+def recovery_sentence(estimate: float, low: float, high: float) -> str:
+    """The recovery ratio as a keeper would say it."""
+    if estimate < _NEVER:
+        return f"It never hatched; {_often(high)} would fit the counts as well."
+    return f"It hatched {_often(estimate)} ({_often(low)} to {_often(high)})."
+
+
+def _often(ratio: float) -> str:
+    if ratio < _NEVER:
+        return "never"
+    if ratio < 0.95:  # noqa: PLR2004 - rounds to once for every one
+        return f"about 1 time for every {1 / ratio:.2g} expected"
+    return f"{ratio:.2g} times for every 1 expected"
+
+
+def next_step(best: str, second: str, *, hatchlings: int) -> str:
+    """What would tell the two likeliest explanations apart, without harm to an animal.
+
+    Parameters
+    ----------
+    hatchlings
+        Number after which a gene that half of them should show is missed once in a hundred.
+    """
+    pair = {best, second}
+    if "reduced-viability" in pair:
+        return _with_viability((pair - {"reduced-viability"}).pop())
+    if "parent-not-carrying" in pair:
+        return (
+            "Test the parents one gene at a time: pair each with a visual of that gene alone. "
+            f"{hatchlings} hatchlings without it leave 1 chance in 100 that the parent carries it."
+        )
+    if "look-alike" in pair:
+        return (
+            "Have the hatchlings that could be it looked at again after a few sheds, and by "
+            "somebody else; report uncertain calls as uncertain."
+        )
+    if "linked-in-repulsion" in pair:
+        return (
+            "Count the normals in clutches whose parents are het for both genes, those already "
+            "laid included: half of the hatchlings if the genes are linked, and more if one of "
+            "them falls short."
+        )
+    return "Report the clutches that come in any case, failures included; count every hatchling."
+
+
+def _with_viability(other: str) -> str:
+    """Steps that need no further clutch of the combination."""
+    careful = "Make no further pairing that could give it in order to find out."
+    steps = {
+        "look-alike": (
+            "Have the hatchlings that could be it looked at again after a few sheds, and count the "
+            "eggs that died in the clutches already laid."
+        ),
+        "gene-shortage": "Look at clutches in which each gene hatches without the other.",
+        "parent-not-carrying": (
+            "Prove each parent for one gene at a time, against animals without the other gene."
+        ),
+        "linked-in-repulsion": (
+            "Count the normals in clutches whose parents are het for both genes, those already "
+            "laid included: half of the hatchlings if the genes are linked, nine in fifteen if the "
+            "combination dies."
+        ),
+    }
+    step = steps.get(other, "Count the eggs that died in the clutches already laid.")
+    return f"{step} {careful} If eggs or hatchlings die, ask a reptile veterinarian."
+
+
+def explained_sentence(found: Mapping[str, Any]) -> str:
+    """Which other combination a shortage comes from."""
+    ratio = found["recovery"]
+    often = f"hatches about {ratio:.2g} times for every 1 expected" if ratio else "never hatches"
+    return f"The shortage comes from {found['other']}, which {often}; beyond that it is no news."
+
+
+def flag_reason(row: PooledTarget, state: str) -> str:
+    """Why a combination is on the board, in a keeper's words."""
+    said = explanation_sentence(row.reason, row.combination) if row.reason else ""
+    likely = (
+        f" Likeliest of six explanations ({100 * row.reason['probability']:.0f} %): {said}"
+        if row.reason
+        else ""
+    )
+    if row.explained_by:
+        return f"{evidence_sentence(row, state)} {explained_sentence(row.explained_by)}"
+    return f"{evidence_sentence(row, state)}{likely}"
