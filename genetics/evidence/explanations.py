@@ -10,10 +10,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from fractions import Fraction
 from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from scipy.optimize import minimize_scalar
 from scipy.special import logsumexp
 
 from genetics.evidence.egg_losses import log_egg_chances
@@ -57,6 +59,9 @@ PRIORS: Final[Mapping[Explanation, float]] = {
 FEW_MISLABELLED: Final = {0.0: 0.3, 0.01: 0.25, 0.03: 0.2, 0.06: 0.15, 0.1: 0.1}
 MANY_MISLABELLED: Final = {0.15: 0.2, 0.25: 0.2, 0.4: 0.2, 0.6: 0.15, 0.8: 0.1, 0.99: 0.15}
 SHARES_MISTAKEN: Final = (0.5, 0.7, 0.9, 1.0)
+FINEST_FRACTION: Final = 1_000
+"""Steps in which the best recombination fraction is looked for, per whole."""
+
 CALLED_NORMAL: Final = 0.1
 """Weight of a combination being called by none of its genes, against being called by some."""
 
@@ -113,13 +118,28 @@ def explanations(pools: Pools) -> tuple[ExplanationResult, ...]:
         add(Explanation.GENE_SHORTAGE, logs - np.log(logs.size), gene=ways.short[best].name)
     linked = _linked(pools)
     if linked is not None:
-        best_fraction = FRACTIONS[int(np.argmax(linked))]
+        place = int(np.argmax(linked))
         add(
             Explanation.LINKED_IN_REPULSION,
             linked - np.log(len(FRACTIONS)),
-            recombination_fraction=float(best_fraction),
+            recombination_fraction=_best_fraction(pools, place),
         )
     return _normalised(found)
+
+
+def _best_fraction(pools: Pools, place: int) -> float:
+    """Recombination fraction that fits best, looked for around the best of ``FRACTIONS``."""
+    low = float(FRACTIONS[max(place - 1, 0)])
+    high = float(FRACTIONS[min(place + 1, len(FRACTIONS) - 1)])
+
+    def loss(fraction: float) -> float:
+        exact = Fraction(fraction).limit_denominator(FINEST_FRACTION)
+        return -float(_log_linked(pools, exact) or 0.0)
+
+    found = minimize_scalar(
+        loss, bounds=(low, high), method="bounded", options={"xatol": 1 / FINEST_FRACTION}
+    )
+    return float(found.x)
 
 
 def _normalised(
@@ -211,15 +231,16 @@ def _lessened(n: int, cells: Sequence[int], share: float) -> Floats:
 
 def _linked(pools: Pools) -> Floats | None:
     """Log-likelihood by recombination fraction, the nuisance rate integrated out."""
-    logs = []
-    for fraction in FRACTIONS:
-        changed = in_repulsion(pools, fraction)
-        if changed is None:
-            return None
-        n_cells = pools[0][1].n_cells
-        likelihood = pool_likelihood(changed, _mendel(n_cells))
-        logs.append(_log_over(likelihood.log_at, RATE_WEIGHTS)[0])
-    return np.array(logs)
+    logs = [_log_linked(pools, fraction) for fraction in FRACTIONS]
+    return None if logs[0] is None else np.array(logs, dtype=float)
+
+
+def _log_linked(pools: Pools, fraction: Fraction) -> float | None:
+    changed = in_repulsion(pools, fraction)
+    if changed is None:
+        return None
+    likelihood = pool_likelihood(changed, _mendel(pools[0][1].n_cells))
+    return float(_log_over(likelihood.log_at, RATE_WEIGHTS)[0])
 
 
 @lru_cache(maxsize=64)

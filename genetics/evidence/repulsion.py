@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from genetics.pool.pool import PoolRow
     from genetics.pool.target import Target
 
-FRACTIONS: Final = tuple(Fraction(one, 100) for one in (0, 1, 2, 5, 10, 20, 30))
+FRACTIONS: Final = tuple(Fraction(one, 100) for one in (0, 1, 2, 5, 10, 15, 20, 25, 30, 35, 40))
 """Recombination fractions that are tried."""
 
 TWO: Final = 2

@@ -107,6 +107,9 @@ class ClutchCheckSerializer(serializers.Serializer[Any]):
     missed = MissedSerializer(many=True, help_text="Most surprising first.")
     hatchlings = CheckedHatchlingsSerializer(many=True)
     not_possible = NotPossibleSerializer(many=True)
+    together_impossible = serializers.BooleanField(
+        help_text="Each call is possible, all together are not; `parents` is then as before."
+    )
     parents = DoubtSerializer(many=True)
     cautions = ChancedCautionSerializer(many=True)
     advice = serializers.CharField(allow_null=True)

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+import uuid
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
@@ -229,6 +230,18 @@ def _call_from_json(stored: Mapping[str, Any]) -> Call:
     )
 
 
+def animal_identity(
+    role: str, animal: uuid.UUID | None, pairing: uuid.UUID | None
+) -> Hashable | None:
+    """What tells an animal from others: its row, or its part in a declared pairing.
+
+    None for an animal without a label in a clutch that joins no declaration.
+    """
+    if animal is not None or pairing is None:
+        return animal
+    return (role, pairing)
+
+
 def family_clutch_of(loaded: LoadedSpecies, row: Clutch, groups: Sequence[Any]) -> FamilyClutch:
     """A stored clutch as the pool needs it; ``groups`` are its hatchling groups as JSON."""
     sire = statement_from_json(loaded.species, row.sire_stated)
@@ -236,8 +249,8 @@ def family_clutch_of(loaded: LoadedSpecies, row: Clutch, groups: Sequence[Any]) 
     pairing = pairing_of(loaded, sire, dam)
     return FamilyClutch(
         pairing=pairing,
-        sire=row.sire_id,
-        dam=row.dam_id,
+        sire=animal_identity("sire", row.sire_id, row.pairing_id),
+        dam=animal_identity("dam", row.dam_id, row.pairing_id),
         sire_statement=sire,
         dam_statement=dam,
         calls=tuple(checked_call(pairing, _call_from_json(one)) for one in groups),

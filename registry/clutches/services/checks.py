@@ -20,6 +20,11 @@ from registry.errors import at, gathered
 from registry.pairings.bridge import parent_text
 from registry.pools.wording import explanation_sentence
 
+TOGETHER_IMPOSSIBLE = (
+    "Each of these hatchlings could come from these parents, but not all of them together: a "
+    "parent or a call is not what it is said to be."
+)
+
 
 def clutch_check(given: Mapping[str, Any]) -> dict[str, Any]:
     """The answer about a clutch in hand.
@@ -72,6 +77,7 @@ def _answer(read: ReadClutch, checked: CheckedClutch) -> dict[str, Any]:
             for group in read.groups
             if group.contradicts_parents
         ],
+        "together_impossible": checked.parents.impossible,
         "parents": [
             {
                 "parent": one.parent,
@@ -105,7 +111,9 @@ def _surprise(checked: CheckedClutch) -> dict[str, Any]:
         "uncertain": found.n_uncertain,
         "looks_merged": found.merged_looks,
         "loci_left_out": list(found.loci_left_out),
-        "sentence": _surprise_sentence(found.probability, found.n_hatchlings),
+        "sentence": TOGETHER_IMPOSSIBLE
+        if checked.parents.impossible
+        else _surprise_sentence(found.probability, found.n_hatchlings),
     }
 
 

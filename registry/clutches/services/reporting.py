@@ -17,6 +17,7 @@ from registry.catalogue.bridge import LoadedSpecies
 from registry.catalogue.selectors import names_elsewhere, species_loaded, version_loaded
 from registry.clutches.bridge.reports import (
     ReadClutch,
+    animal_identity,
     clutch_read,
     contributions_of,
     family_clutch_new,
@@ -69,6 +70,7 @@ def clutch_report(keeper: Keeper, given: Mapping[str, Any]) -> Report:
     with gathered() as faults:
         with faults.at("season"):
             season_checked(given["season"])
+            _declared_season_checked(given["season"], pairing)
         with faults.at():
             clutch_counts_checked(given)
         with faults.at():
@@ -101,6 +103,15 @@ def _catalogue_of(keeper: Keeper, given: Mapping[str, Any]) -> tuple[Pairing | N
                 f"not for {given['species']}."
             )
     return pairing, version_loaded(pairing.version_id)
+
+
+def _declared_season_checked(season: int, pairing: Pairing | None) -> None:
+    """A clutch can not have hatched in a season before the declared one."""
+    if pairing is not None and season < pairing.season:
+        raise ContradictionError(
+            f"The pairing was declared for {pairing.season}; a clutch of {season} can not be its.",
+            declared=pairing.season,
+        )
 
 
 def _read(loaded: LoadedSpecies, given: Mapping[str, Any], pairing: Pairing | None) -> ReadClutch:
@@ -167,8 +178,7 @@ def _store(
     animals: Mapping[str, uuid.UUID | None],
     pairing: Pairing | None,
 ) -> Report:
-    known = [one for one in animals.values() if one is not None]
-    relatives = list(_relatives(owner.keeper_id, read.loaded.version_id, known)) if known else []
+    relatives = list(_relatives(owner.keeper_id, read.loaded.version_id, animals, pairing))
     families = sorted({one.family for one in relatives})
     family = families[0] if families else uuid.uuid4()
     report = Report(
@@ -183,8 +193,8 @@ def _store(
     former = [family_clutch_of(read.loaded, one, one.group_values) for one in relatives]
     new = family_clutch_new(
         read,
-        sire=animals["sire"],
-        dam=animals["dam"],
+        sire=animal_identity("sire", animals["sire"], pairing.pk if pairing else None),
+        dam=animal_identity("dam", animals["dam"], pairing.pk if pairing else None),
         season=given["season"],
         declared=report.is_declared,
         n_died=(given.get("eggs") or {}).get("died"),
@@ -209,11 +219,23 @@ def _labels(given: Mapping[str, Any], pairing: Pairing | None) -> dict[str, str 
 
 
 def _relatives(
-    keeper_id: uuid.UUID | None, version_id: int, animals: Sequence[uuid.UUID]
+    keeper_id: uuid.UUID | None,
+    version_id: int,
+    animals: Mapping[str, uuid.UUID | None],
+    pairing: Pairing | None,
 ) -> QuerySet[Clutch, Any]:
-    """Clutches of every family that one of these animals belongs to, with their groups."""
+    """Clutches of every family that one of the parents belongs to, with their groups.
+
+    Parents without a label are the same animals in all clutches of one declaration.
+    """
+    known = [one for one in animals.values() if one is not None]
     own = Clutch.objects.filter(keeper=keeper_id, version=version_id)
-    families = own.filter(Q(sire__in=animals) | Q(dam__in=animals)).values("family")
+    if not known and pairing is None:
+        return with_groups(own.none())
+    related = Q(sire__in=known) | Q(dam__in=known)
+    if pairing is not None:
+        related |= Q(pairing=pairing)
+    families = own.filter(related).values("family")
     return with_groups(own.filter(family__in=families))
 
 
@@ -313,12 +335,19 @@ def clutch_withdraw(keeper: Keeper, clutch_id: uuid.UUID) -> None:
 
 
 def _families(clutches: Sequence[Clutch]) -> list[list[Clutch]]:
-    """Clutches that share a sire or a dam, directly or through others; the order is kept.
+    """Clutches that share a parent, directly or through others; the order is kept.
 
     A clutch links one sire and one dam, so a family without one of its clutches is two at most.
     """
     found: list[list[int]] = []
-    animals = [{one.sire_id, one.dam_id} - {None} for one in clutches]
+    animals = [
+        {
+            animal_identity("sire", one.sire_id, one.pairing_id),
+            animal_identity("dam", one.dam_id, one.pairing_id),
+        }
+        - {None}
+        for one in clutches
+    ]
     for place, own in enumerate(animals):
         near = [family for family in found if any(own & animals[other] for other in family)]
         joined = sorted((place, *(other for family in near for other in family)))

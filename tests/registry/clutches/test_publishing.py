@@ -122,9 +122,11 @@ def test_mendel__plant_by_plant_no_plant_is_unusual(client, loaded):
     assert pooled["published"]["hatchlings"] == 8727
 
 
-def test_knockout__ends_on_watch_and_its_published_p_value_is_reproduced(client, loaded):
+def test_knockout__is_flagged_as_lethal_and_its_published_p_value_is_reproduced(client, loaded):
     answer = ask(client, "house-mouse", "super gt")
-    assert answer["state"] == "watch"
+    assert answer["state"] == "flagged"
+    assert answer["explanations"][0]["name"] == "reduced-viability"
+    assert answer["recovery"]["estimate"] == 0
     assert answer["produced"]["answer"] == "no"
     assert answer["tried"]["expected"] == 34.75
     computed = content_of("macfarlane-2009-mthfd1")["computed_tests"]
@@ -157,7 +159,7 @@ def test_keepers__are_not_told_of_published_crosses_as_their_own(client, loaded)
     answer = ask(client, "house-mouse", "super gt", source="keepers")
     assert answer["state"] == "no-reports"
     assert answer["tried"]["clutches"] == answer["method"]["pool"] == 0
-    assert answer["published"]["state"] == "watch"
+    assert answer["published"]["state"] == "flagged"
     assert "MacFarlane" in answer["published"]["citations"][0]["citation"]
     assert client.get(f"{API}combinations/").json()["results"] == []
 
@@ -214,7 +216,11 @@ def test_barley_in_repulsion__is_a_deficit_only_while_linkage_is_unknown(
     path.write_text(json.dumps(content))
     published_load(path)
     unlinked = ask(client, "barley", "v f")
-    assert unlinked["state"] == "watch"
+    assert unlinked["state"] == "flagged"
+    # The reason comes first, and the fraction that is printed for these plants with it.
+    first = unlinked["explanations"][0]
+    assert first["name"] == "linked-in-repulsion"
+    assert first["recombination_fraction"] == pytest.approx(0.2443, abs=0.003)
     assert unlinked["tried"]["p_value"] == pytest.approx(
         stats.binom.cdf(19, 1415, 1 / 16), rel=1e-6
     )
@@ -266,8 +272,9 @@ def test_fruit_fly__white_series_gives_no_wild_type_and_counts_by_sex(client, lo
     # Two mutants of one series: 623 young and no wild type (Morgan & Bridges 1916, table 30).
     assert [one["call"] for one in check["not_possible"]] == ["normal"]
     compound = ask(client, "fruit-fly", "white cherry")
-    assert compound["state"] == "as-expected"
-    assert compound["produced"]["hatchlings"] == 321
+    # With the sexes known, every daughter and no son must show it: no clutch could signal.
+    assert compound["state"] == "too-early"
+    assert compound["produced"]["hatchlings"] == compound["tried"]["expected"] == 321
 
 
 def abo_table():
