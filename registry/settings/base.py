@@ -104,6 +104,7 @@ SPECTACULAR_SETTINGS = {
         "SexEnum": "registry.pairings.choices.Sex",
         "HatchlingSexEnum": "registry.clutches.choices.HatchlingSex",
         "ProducedEnum": "registry.combinations.choices.Produced",
+        "ExplanationEnum": "registry.pools.choices.ExplanationName",
     },
     "POSTPROCESSING_HOOKS": [
         "drf_spectacular.hooks.postprocess_schema_enums",

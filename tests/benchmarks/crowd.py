@@ -7,6 +7,7 @@ from typing import Any
 
 from django.conf import settings
 from django.db import connection
+from django.db.models import F
 from django.test import Client
 
 from registry.catalogue.selectors import names_elsewhere, species_loaded
@@ -86,4 +87,4 @@ def report_one(keeper: Any) -> None:
         "/api/v1/flags/", {"species": DEMO_SPECIES}, headers={"host": "localhost"}
     )
     assert answer.status_code == 200
-    assert not PooledTarget.objects.extra(where=["assessed_revision < revision"]).exists()
+    assert not PooledTarget.objects.filter(assessed_revision__lt=F("revision")).exists()

@@ -21,6 +21,7 @@ from genetics.model.statement import StatedLocus, stated_genes
 from genetics.pool.cells import CellCount
 from genetics.pool.pool import ClutchCounts, PoolRow
 from genetics.pool.target import locus_factors, target_of
+from tests.benchmarks.crowd import multiply, report_one, small_registry
 
 SPECIES = Species(
     key="invented",
@@ -95,10 +96,8 @@ def test_screening__of_5000_targets_against_one():
 
 
 @pytest.mark.django_db(transaction=True)
-def test_report__to_updated_flag_at_100000_clutches(settings):
+def test_report__to_updated_flag_at_100000_clutches():
     """A report and the answer that reflects it, beside the same in an almost empty registry."""
-    from tests.benchmarks.crowd import multiply, report_one, small_registry
-
     keeper = small_registry()
     report_one(keeper)
     empty = min(seconds(lambda: report_one(keeper)) for _ in range(5))
