@@ -8,7 +8,7 @@ from fractions import Fraction
 from functools import cached_property
 from typing import Any
 
-from genetics.cross.offspring import Pairing, chance_law, mean_chance
+from genetics.cross.offspring import Pairing, Wanted, chance_law, mean_chance
 from genetics.errors import NotVisibleError
 from genetics.model.linkage import Linkage
 from genetics.model.locus import Allele, AllelePair, Compound, Locus, Mode, SexLinkage
@@ -19,12 +19,14 @@ from genetics.notation.reader import ReadLook, read_genes, read_look
 from genetics.notation.writer import canonical_text
 from genetics.pool.target import Target, factor_for, target_of
 
-ADVICE = (
-    "A shortage is no reason to repeat a pairing in order to find out. If animals suffer or die, "
-    "ask a veterinarian with experience of reptiles, and look up the law where you live on "
-    "permits, protected species and breeding that harms."
+CARE = (
+    "If animals suffer or die, ask a veterinarian with experience of reptiles, and look up the law "
+    "where you live on permits, protected species and breeding that harms."
 )
-"""What goes with every caution and every combination on watch."""
+"""What goes with every caution."""
+
+NO_TRIALS = f"A shortage is no reason to repeat a pairing in order to find out. {CARE}"
+"""What goes with every combination that is flagged or on watch."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -245,11 +247,16 @@ def cautions_of_pairing(loaded: LoadedSpecies, pairing: Pairing) -> list[tuple[C
 
 def cautions_of_target(loaded: LoadedSpecies, target: Target) -> list[Caution]:
     """Cautions that an animal of a combination falls, or may fall, under."""
+    return cautions_of_wanted(loaded, target.wanted)
+
+
+def cautions_of_wanted(loaded: LoadedSpecies, wanted: Wanted) -> list[Caution]:
+    """Cautions that an animal of these genotypes falls, or may fall, under."""
     return [
         caution
         for caution in loaded.cautions
         if all(
-            target.wanted.get(key, frozenset()) & pairs
+            wanted.get(key, frozenset()) & pairs
             for key, pairs in _carrying(loaded, caution).items()
         )
     ]

@@ -20,6 +20,7 @@ from registry.pools.bridge import (
     explanation_to_json,
     pools_of,
 )
+from registry.pools.choices import FEW_KEEPERS, Source
 from registry.pools.models import Contribution, PooledTarget, PoolRow
 from registry.pools.services import rows_of
 from registry.pools.wording import explanation_sentence
@@ -28,15 +29,17 @@ HATCHLINGS_FOR_A_TEST = 7
 """Hatchlings after which a gene that half of them should show is missed less than once in 100."""
 
 
-def evidence_parts(row: PooledTarget, state: str) -> dict[str, Any]:
+def evidence_parts(row: PooledTarget, state: str, *, has_cautions: bool) -> dict[str, Any]:
     """``evidence``, ``recovery``, ``explanations``, ``next_step`` and ``explained_by``.
 
-    For a combination without hatchlings everything is empty and said so.
+    For a combination without hatchlings everything is empty and said so. What one or two keepers
+    brought in is not told apart.
     """
     pools = pool_of(row)
     if not pools:
         return _nothing(row, state)
-    answer = evidence_answer(pools, _by_keeper(row))
+    many = row.source == Source.PUBLISHED or row.n_keepers >= FEW_KEEPERS
+    answer = evidence_answer(pools, _by_keeper(row) if many else {})
     said = [explanation_to_json(one) for one in answer.explanations]
     for one in said:
         one["sentence"] = explanation_sentence(one, row.combination)
@@ -52,9 +55,12 @@ def evidence_parts(row: PooledTarget, state: str) -> dict[str, Any]:
             ),
         },
         "explanations": said,
-        "next_step": next_step(said[0]["name"], said[1]["name"], hatchlings=HATCHLINGS_FOR_A_TEST)
-        if len(said) > 1
-        else None,
+        "next_step": next_step(
+            said,
+            hatchlings=HATCHLINGS_FOR_A_TEST,
+            is_single=row.n_factors == 1,
+            has_cautions=has_cautions,
+        ),
         "explained_by": explained_by(row),
     }
 

@@ -8,7 +8,8 @@ from typing import Any
 from django.db.models import Case, F, Q, QuerySet, Value, When
 
 from registry.catalogue.bridge import (
-    ADVICE,
+    CARE,
+    NO_TRIALS,
     LoadedSpecies,
     cautions_of_target,
     target_read,
@@ -65,13 +66,13 @@ def combination_answer(species_key: str, text: str, source: Source) -> dict[str,
         "state": state,
         "produced": produced_answer(row),
         "tried": tried_answer(row),
-        **evidence_parts(row, state),
+        **evidence_parts(row, state, has_cautions=bool(cautions)),
         "related": _related(rows, row, relations),
         "published": _published(published, state_of(published)),
         "cautions": [
             {"about": one.about, "text": one.text, "source": one.source} for one in cautions
         ],
-        "advice": ADVICE if cautions or on_board else None,
+        "advice": NO_TRIALS if on_board else CARE if cautions else None,
         "method": _method(loaded, row, source),
     }
 

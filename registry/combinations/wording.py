@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from registry.pools.choices import FEW_KEEPERS, State
@@ -10,6 +10,9 @@ from registry.pools.models import PooledTarget
 from registry.pools.wording import explanation_sentence
 
 _NEVER: Final = 1e-12
+_MAY_DIE: Final = 0.05
+"""Probability of reduced viability from which on no pairing that could give it is proposed."""
+
 WATCH_LEVEL: Final = 20.0
 """E-value from which on a combination is on watch."""
 
@@ -68,28 +71,44 @@ def _often(ratio: float) -> str:
     return f"{ratio:.2g} times for every 1 expected"
 
 
-def next_step(best: str, second: str, *, hatchlings: int) -> str:
+def next_step(
+    explanations: Sequence[Mapping[str, Any]],
+    *,
+    hatchlings: int,
+    is_single: bool,
+    has_cautions: bool,
+) -> str:
     """What would tell the two likeliest explanations apart, without harm to an animal.
 
     Parameters
     ----------
+    explanations
+        All that can apply, most probable first.
     hatchlings
         Number after which a gene that half of them should show is missed once in a hundred.
+    is_single
+        A combination of one gene: whoever proves a parent for it breeds the combination.
+    has_cautions
+        Something is known already that speaks against breeding it to find out.
     """
-    pair = {best, second}
-    if "reduced-viability" in pair:
-        return _with_viability((pair - {"reduced-viability"}).pop())
-    if "parent-not-carrying" in pair:
+    names = [one["name"] for one in explanations[:2]]
+    dying = next((one for one in explanations if one["name"] == "reduced-viability"), None)
+    may_die = dying is not None and dying["probability"] >= _MAY_DIE
+    if has_cautions or may_die or "reduced-viability" in names:
+        other = next((one for one in names if one != "reduced-viability"), "")
+        return _with_viability(other, is_single=is_single)
+    if "parent-not-carrying" in names:
         return (
-            "Test the parents one gene at a time: pair each with a visual of that gene alone. "
-            f"{hatchlings} hatchlings without it leave 1 chance in 100 that the parent carries it."
+            "Test the parents one gene at a time: for a recessive gene pair each with a visual of "
+            "that gene alone, for a gene that shows in one copy with an animal without it. From a "
+            f"parent that carries it, {hatchlings} hatchlings without it come 1 time in 100."
         )
-    if "look-alike" in pair:
+    if "look-alike" in names:
         return (
             "Have the hatchlings that could be it looked at again after a few sheds, and by "
             "somebody else; report uncertain calls as uncertain."
         )
-    if "linked-in-repulsion" in pair:
+    if "linked-in-repulsion" in names:
         return (
             "Count the normals in clutches whose parents are het for both genes, those already "
             "laid included: half of the hatchlings if the genes are linked, and more if one of "
@@ -98,7 +117,7 @@ def next_step(best: str, second: str, *, hatchlings: int) -> str:
     return "Report the clutches that come in any case, failures included; count every hatchling."
 
 
-def _with_viability(other: str) -> str:
+def _with_viability(other: str, *, is_single: bool) -> str:
     """Steps that need no further clutch of the combination."""
     careful = "Make no further pairing that could give it in order to find out."
     steps = {
@@ -106,16 +125,20 @@ def _with_viability(other: str) -> str:
             "Have the hatchlings that could be it looked at again after a few sheds, and count the "
             "eggs that died in the clutches already laid."
         ),
-        "gene-shortage": "Look at clutches in which each gene hatches without the other.",
-        "parent-not-carrying": (
-            "Prove each parent for one gene at a time, against animals without the other gene."
+        "gene-shortage": (
+            "Look at clutches already laid in which each gene hatches without the other."
         ),
         "linked-in-repulsion": (
-            "Count the normals in clutches whose parents are het for both genes, those already "
-            "laid included: half of the hatchlings if the genes are linked, nine in fifteen if the "
-            "combination dies."
+            "Count the normals in the clutches already laid whose parents are het for both genes: "
+            "half of the hatchlings if the genes are linked, nine in fifteen if the combination "
+            "dies."
         ),
     }
+    if not is_single:
+        steps["parent-not-carrying"] = (
+            "Prove each parent for one gene at a time, and only in pairings that can give neither "
+            "the combination nor a look with a caution."
+        )
     step = steps.get(other, "Count the eggs that died in the clutches already laid.")
     return f"{step} {careful} If eggs or hatchlings die, ask a reptile veterinarian."
 

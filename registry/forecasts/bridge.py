@@ -19,6 +19,7 @@ from registry.catalogue.bridge import (
     LoadedSpecies,
     OtherNames,
     cautions_of_pairing,
+    cautions_of_wanted,
     look_read,
 )
 from registry.forecasts.choices import LEVELS
@@ -45,6 +46,7 @@ class WantedAnswer:
     ever: Fraction
     at_least_one: Fraction | None
     hatchlings_for: Mapping[int, int | None]
+    cautions: tuple[Caution, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,12 +98,18 @@ def wanted_read(loaded: LoadedSpecies, text: str, others: OtherNames) -> tuple[s
 
 
 def wanted_answer(
-    pairing: Pairing, text: str, wanted: Wanted | None, *, clutch_size: int | None
+    loaded: LoadedSpecies,
+    pairing: Pairing,
+    text: str,
+    wanted: Wanted | None,
+    *,
+    clutch_size: int | None,
 ) -> WantedAnswer:
     """Chance of one hatchling, of at least one in a clutch, and the hatchlings needed.
 
     A clutch shares its parents, so what they may carry is mixed over the whole clutch.
     """
+    cautions = cautions_of_wanted(loaded, wanted or {})
     if wanted is None:
         species = pairing.species
         wanted = {
@@ -116,4 +124,5 @@ def wanted_answer(
         ever=sum((weight for chance, weight in law.items() if chance), start=Fraction(0)),
         at_least_one=None if clutch_size is None else at_least_one(law, clutch_size),
         hatchlings_for={level: hatchlings_for(law, Fraction(level, 100)) for level in LEVELS},
+        cautions=tuple(cautions),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from registry.catalogue.bridge import ADVICE
+from registry.catalogue.bridge import CARE
 from registry.catalogue.selectors import names_elsewhere, species_loaded
 from registry.errors import at, gathered
 from registry.forecasts.bridge import (
@@ -49,7 +49,7 @@ def forecast_answer(given: Mapping[str, Any]) -> dict[str, Any]:
         "clutch_size": size,
         **_looks(forecast),
         "wanted": [
-            {"genes": genes} | _wanted(wanted_answer(pairing, text, one, clutch_size=size))
+            {"genes": genes} | _wanted(wanted_answer(loaded, pairing, text, one, clutch_size=size))
             for genes, text, one in wanted
         ],
         "cautions": [
@@ -62,7 +62,7 @@ def forecast_answer(given: Mapping[str, Any]) -> dict[str, Any]:
             }
             for caution, chance in forecast.cautions
         ],
-        "advice": ADVICE if forecast.cautions else None,
+        "advice": CARE if forecast.cautions else None,
         "method": {
             "catalogue": loaded.label,
             "unproven": "taken as stated",
@@ -104,5 +104,9 @@ def _wanted(one: WantedAnswer) -> dict[str, Any]:
         "fraction": str(one.chance),
         "at_least_one": None if one.at_least_one is None else float(one.at_least_one),
         "most_ever": float(one.ever),
+        "cautions": [
+            {"about": caution.about, "text": caution.text, "source": caution.source}
+            for caution in one.cautions
+        ],
         "hatchlings_for": {str(level): n for level, n in one.hatchlings_for.items()},
     }

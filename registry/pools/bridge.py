@@ -34,6 +34,7 @@ from genetics.pool.pool import (
     target_row,
 )
 from genetics.pool.target import Factor, Target, locus_factors
+from genetics.pool.versions import aligned
 from registry.catalogue.bridge import LoadedSpecies
 from registry.pairings.bridge import statement_from_json, statement_to_json
 from registry.pools.choices import State
@@ -201,7 +202,7 @@ class WeightedRow:
     n_families: int
 
 
-Pools = list[tuple[Species, Target, dict[PoolRow, int]]]
+Pools = list[tuple[Species, Target, Mapping[PoolRow, int]]]
 
 
 def stored_row(loaded: LoadedSpecies, content: Mapping[str, Any]) -> StoredRow:
@@ -210,7 +211,7 @@ def stored_row(loaded: LoadedSpecies, content: Mapping[str, Any]) -> StoredRow:
 
 
 def pools_of(factors: Sequence[Sequence[str]], rows: Iterable[WeightedRow]) -> Pools:
-    """Rows of one target by the catalogue version they were reported under."""
+    """Rows of one target by the catalogue version they were reported under, in the same cells."""
     found: dict[int, tuple[Species, Target, dict[PoolRow, int]]] = {}
     for one in rows:
         loaded = one.stored.loaded
@@ -221,7 +222,7 @@ def pools_of(factors: Sequence[Sequence[str]], rows: Iterable[WeightedRow]) -> P
             found[loaded.version_id] = (loaded.species, target, {})
         pool = found[loaded.version_id][2]
         pool[one.stored.row] = pool.get(one.stored.row, 0) + one.n_families
-    return list(found.values())
+    return aligned(list(found.values()))
 
 
 def assessed(factors: Sequence[Sequence[str]], rows: Iterable[WeightedRow]) -> Assessment:
@@ -284,7 +285,7 @@ def evidence_answer(pools: Pools, by_keeper: Mapping[Any, Pools]) -> EvidenceAns
     found = e_value(likelihood)
     declared = declared_only(pools)
     specific = specific_evidence(pools)
-    without = without_top_keeper(by_keeper)
+    without = without_top_keeper(_aligned_by_keeper(by_keeper))
     hits = pool_hits(pools)
     mean = float(hits.expected) / hits.n_hatchlings
     return EvidenceAnswer(
@@ -297,6 +298,15 @@ def evidence_answer(pools: Pools, by_keeper: Mapping[Any, Pools]) -> EvidenceAns
         recovery=recovery_ratio(pools),
         explanations=explanations(pools),
     )
+
+
+def _aligned_by_keeper(by_keeper: Mapping[Any, Pools]) -> Mapping[Any, Pools]:
+    """Keepers may have reported under different versions; their parts are summed all the same."""
+    every = aligned([pool for own in by_keeper.values() for pool in own])
+    found: dict[Any, Pools] = {}
+    for keeper, own in by_keeper.items():
+        found[keeper], every = every[: len(own)], every[len(own) :]
+    return found
 
 
 def flagged(
@@ -345,6 +355,7 @@ def family_row(family: Sequence[FamilyClutch], target: Target) -> PoolRow | None
 
 def pool_numbers(pools: Pools) -> PoolNumbers:
     """Counts, expectation and evidence of a pool."""
+    pools = aligned(pools)
     hits = pool_hits(pools)
     evidence = e_value(pool_likelihood(pools, target_viability(pools[0][1])))
     return PoolNumbers(

@@ -5,6 +5,11 @@ from django.db import models
 
 from registry.pools.choices import Source, State
 
+UNCOMPARED = (
+    models.Q(state=State.WATCH) & ~models.Q(compared_revision=models.F("assessed_revision"))
+) | (~models.Q(state=State.WATCH) & ~models.Q(compared_revision=0))
+"""Targets that came on watch, changed there or left it since they were held against the others."""
+
 
 class PooledTarget(models.Model):
     """A combination that some clutch informs, with its latest assessment.
@@ -44,6 +49,9 @@ class PooledTarget(models.Model):
     )
     reason = models.JSONField(null=True, help_text="The likeliest explanation, near a flag only.")
     n_cut_families = models.PositiveIntegerField(default=0)
+    compared_revision = models.BigIntegerField(
+        default=0, help_text="Held against others on watch as of this revision; 0 if not on watch."
+    )
 
     class Meta:
         constraints = (
@@ -71,6 +79,9 @@ class PooledTarget(models.Model):
                 fields=("species", "source"),
                 condition=models.Q(assessed_revision__lt=models.F("revision")),
                 name="pooled_target_stale",
+            ),
+            models.Index(
+                fields=("species", "source"), condition=UNCOMPARED, name="pooled_target_uncompared"
             ),
             GinIndex(
                 fields=("factors",), opclasses=("jsonb_path_ops",), name="pooled_target_factors"

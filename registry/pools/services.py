@@ -32,7 +32,7 @@ from registry.pools.bridge import (
     stored_row,
 )
 from registry.pools.choices import FEW_KEEPERS, Source, State
-from registry.pools.models import Contribution, PooledTarget, PoolRow
+from registry.pools.models import UNCOMPARED, Contribution, PooledTarget, PoolRow
 
 _REFRESH_BATCH: Final = 500
 
@@ -41,9 +41,9 @@ INSERT INTO pools_pooledtarget AS t
     (species_id, source, key, combination, n_factors, factors, revision, assessed_revision, state,
      n_clutches, n_declared, n_keepers, n_hatchlings, n_hits, n_hits_possible, n_clutches_with_hit,
      n_keepers_with_hit, expected, p_value, log10_p_value, chance_of_none, n_cut_families,
-     log10_e_value)
+     log10_e_value, compared_revision)
 SELECT %(species)s, %(source)s, named.key, named.combination, named.n_factors, named.factors,
-       1, 0, 'no-reports', 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, 0, 1, 0, 0
+       1, 0, 'no-reports', 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, 0, 1, 0, 0, 0
 FROM (
     SELECT DISTINCT ON (key) key, combination, n_factors, factors
     FROM (
@@ -205,49 +205,103 @@ def targets_refresh(
             last = batch[-1]["pk"]
         if len(batch) < _REFRESH_BATCH:
             break
-    if refreshed:
-        touched = stale.model.objects.filter(state=State.WATCH)
-        if species is not None:
-            touched = touched.filter(species=species)
-        for key, one in sorted(set(touched.values_list("species_id", "source"))):
-            suspects_compare(species=key, source=Source(one))
+    suspects = PooledTarget.objects.filter(UNCOMPARED)
+    if species is not None:
+        suspects = suspects.filter(species=species)
+    if source is not None:
+        suspects = suspects.filter(source=source)
+    for key, one in sorted(set(suspects.values_list("species_id", "source"))):
+        suspects_compare(species=key, source=Source(one))
     return refreshed
 
 
 def suspects_compare(*, species: str, source: Source) -> None:
     """Tell which short combinations are news, and which are explained by another one.
 
-    First wholes by their parts; then, with those that are left, parts by their wholes.
+    First wholes by their parts; then, with those that are left, parts by their wholes. A fixed
+    number of statements.
     """
     near = PooledTarget.objects.filter(species=species, source=source)
-    rows = list(near.filter(state=State.WATCH).order_by("key"))
+    rows = list(near.filter(Q(state=State.WATCH) | ~Q(compared_revision=0)).order_by("key"))
+    on_watch = [one for one in rows if one.state == State.WATCH]
     pools = rows_of(
-        PoolRow.objects.filter(target__in=rows).values_list("target_id", "digest", "n_families")
+        PoolRow.objects.filter(target__in=on_watch).values_list("target_id", "digest", "n_families")
     )
     suspects = [
         Suspect(row_id=one.pk, combination=one.combination, pools=own)
-        for one in rows
+        for one in on_watch
         if (own := pools_of(one.factors, pools.get(one.pk, ())))
     ]
     explained = {one.row_id: explained_by_parts(one) for one in suspects}
     news = [one for one in suspects if explained[one.row_id] is None]
-    for part in news:
-        for whole in news:
-            if explained[part.row_id] is None and is_part_of(part, whole):
-                elsewhere = _elsewhere(part, whole)
-                explained[part.row_id] = explained_by_whole(part, whole, elsewhere)
+    pairs = [(part, whole) for part in news for whole in news if is_part_of(part, whole)]
+    elsewhere = _elsewhere({one.pk: one.factors for one in on_watch}, pairs)
+    for part, whole in pairs:
+        if explained[part.row_id] is None:
+            apart = elsewhere[part.row_id, whole.row_id]
+            explained[part.row_id] = explained_by_whole(part, whole, apart)
     for one in rows:
-        if one.explained_by != explained.get(one.pk):
-            near.filter(pk=one.pk).update(explained_by=explained.get(one.pk))
+        one.explained_by = explained.get(one.pk)
+        one.compared_revision = one.assessed_revision if one.state == State.WATCH else 0
+    _comparisons_store(rows)
 
 
-def _elsewhere(part: Suspect, whole: Suspect) -> Pools:
-    """The pool of a part from families that say nothing of the whole."""
-    others = Contribution.objects.filter(target=whole.row_id).values("family")
-    own = Contribution.objects.filter(target=part.row_id).exclude(family__in=others)
-    counted = own.values("digest").annotate(n=Count("pk")).values_list("target_id", "digest", "n")
-    factors = PooledTarget.objects.values_list("factors", flat=True).get(pk=part.row_id)
-    return pools_of(factors, rows_of(counted).get(part.row_id, ()))
+_ELSEWHERE: Final = """
+SELECT pair.part, pair.whole, c.digest, count(*)
+FROM unnest(%(parts)s::bigint[], %(wholes)s::bigint[]) AS pair (part, whole)
+JOIN pools_contribution c ON c.target_id = pair.part
+WHERE NOT EXISTS (
+    SELECT FROM pools_contribution w WHERE w.target_id = pair.whole AND w.family = c.family
+)
+GROUP BY pair.part, pair.whole, c.digest
+"""
+
+
+def _elsewhere(
+    factors: Mapping[int, Sequence[Sequence[str]]], pairs: Sequence[tuple[Suspect, Suspect]]
+) -> dict[tuple[int, int], Pools]:
+    """Of each part and whole, the part's pool from families that say nothing of the whole."""
+    keys = [(part.row_id, whole.row_id) for part, whole in pairs]
+    if not keys:
+        return {}
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _ELSEWHERE, {"parts": [one for one, _ in keys], "wholes": [one for _, one in keys]}
+        )
+        counted = [((part, whole), digest, n) for part, whole, digest, n in cursor.fetchall()]
+    rows = rows_of(counted)
+    return {key: pools_of(factors[key[0]], rows.get(key, ())) for key in keys}
+
+
+_STORE_COMPARISONS: Final = """
+UPDATE pools_pooledtarget t
+SET explained_by = a.explained_by, compared_revision = a.compared
+FROM (
+    SELECT p.id, f.explained_by, f.compared
+    FROM unnest(
+        %(ids)s::bigint[], %(assessed)s::bigint[], %(explained)s::jsonb[], %(compared)s::bigint[]
+    ) AS f (target_id, assessed, explained_by, compared)
+    JOIN pools_pooledtarget p ON p.id = f.target_id
+    WHERE p.assessed_revision = f.assessed
+    ORDER BY p.species_id, p.source, p.key
+    FOR UPDATE OF p
+) a
+WHERE t.id = a.id
+"""
+"""A target that was assessed anew meanwhile is left, so that it is compared again."""
+
+
+def _comparisons_store(rows: Sequence[PooledTarget]) -> None:
+    with connection.cursor() as cursor:
+        cursor.execute(
+            _STORE_COMPARISONS,
+            {
+                "ids": [one.pk for one in rows],
+                "assessed": [one.assessed_revision for one in rows],
+                "explained": [one.explained_by and json.dumps(one.explained_by) for one in rows],
+                "compared": [one.compared_revision for one in rows],
+            },
+        )
 
 
 def _assess(batch: Sequence[Mapping[str, Any]]) -> None:
@@ -307,7 +361,9 @@ def flagged_targets(source: Source, species: str | None = None) -> frozenset[int
     looked_at = PooledTarget.objects.filter(source=source, n_hatchlings__gt=0)
     if species is not None:
         looked_at = looked_at.filter(species=species)
-    news = looked_at.filter(state=State.WATCH, explained_by__isnull=True)
+    news = looked_at.filter(
+        state=State.WATCH, explained_by__isnull=True, compared_revision=F("assessed_revision")
+    )
     on_watch = news.values_list("species_id", "pk", "log10_e_value", "n_factors", "n_keepers")
     candidates: dict[str, dict[int, tuple[float, int]]] = defaultdict(dict)
     keepers = {}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from registry.catalogue.bridge import ADVICE, Caution
+from registry.catalogue.bridge import CARE, Caution
 from registry.catalogue.selectors import names_elsewhere, species_loaded
 from registry.clutches.bridge.checks import (
     UNPROVEN_BEFORE,
@@ -94,7 +94,7 @@ def _answer(read: ReadClutch, checked: CheckedClutch) -> dict[str, Any]:
             _caution(caution) | {"chance": float(chance), "fraction": str(chance)}
             for caution, chance in checked.cautions
         ],
-        "advice": ADVICE if checked.cautions else None,
+        "advice": CARE if checked.cautions else None,
         "method": {
             "catalogue": read.loaded.label,
             "unproven_before": float(UNPROVEN_BEFORE),

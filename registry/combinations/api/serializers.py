@@ -102,7 +102,8 @@ class EvidenceSerializer(serializers.Serializer[Any]):
         "null where the combination has no two independent parts.",
     )
     without_top_keeper = serializers.FloatField(
-        allow_null=True, help_text="Without the most influential keeper; null if there is one only."
+        allow_null=True,
+        help_text="Without the most influential keeper; null for one or two keepers.",
     )
     unreported_successes_to_undo = serializers.IntegerField(
         help_text="Hatchlings that nobody reported and that would take the evidence below 20."

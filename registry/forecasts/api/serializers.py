@@ -8,7 +8,7 @@ from rest_framework import serializers
 
 from registry.api.fields import CountField, TextField
 from registry.api.serializers import StrictSerializer
-from registry.catalogue.api.serializers import ChancedCautionSerializer
+from registry.catalogue.api.serializers import CautionSerializer, ChancedCautionSerializer
 from registry.forecasts.choices import LEVELS, MAX_CLUTCH_SIZE, MAX_LOOKS, MAX_WANTED
 from registry.pairings.api.serializers import ParentSerializer
 from registry.pairings.choices import MAX_GENES_LENGTH, Sex
@@ -102,6 +102,7 @@ class WantedSerializer(serializers.Serializer[Any]):
         help_text="Chance that these parents can give it at all, however many hatch."
     )
     hatchlings_for = WaitsSerializer()
+    cautions = CautionSerializer(many=True, help_text="Known concerns about this combination.")
 
 
 class ForecastMethodSerializer(serializers.Serializer[Any]):

@@ -45,6 +45,7 @@ class Migration(migrations.Migration):
                 ('explained_by', models.JSONField(help_text='Another combination that explains the shortage, near a flag only.', null=True)),
                 ('reason', models.JSONField(help_text='The likeliest explanation, near a flag only.', null=True)),
                 ('n_cut_families', models.PositiveIntegerField(default=0)),
+                ('compared_revision', models.BigIntegerField(default=0, help_text='Held against others on watch as of this revision; 0 if not on watch.')),
                 ('species', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='catalogue.species')),
             ],
         ),
@@ -83,6 +84,10 @@ class Migration(migrations.Migration):
         migrations.AddIndex(
             model_name='pooledtarget',
             index=models.Index(condition=models.Q(('assessed_revision__lt', models.F('revision'))), fields=['species', 'source'], name='pooled_target_stale'),
+        ),
+        migrations.AddIndex(
+            model_name='pooledtarget',
+            index=models.Index(condition=models.Q(models.Q(('state', 'watch'), models.Q(('compared_revision', models.F('assessed_revision')), _negated=True)), models.Q(models.Q(('state', 'watch'), _negated=True), models.Q(('compared_revision', 0), _negated=True)), _connector='OR'), fields=['species', 'source'], name='pooled_target_uncompared'),
         ),
         migrations.AddIndex(
             model_name='pooledtarget',
