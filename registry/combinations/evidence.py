@@ -39,7 +39,7 @@ def evidence_parts(row: PooledTarget, state: str, *, has_cautions: bool) -> dict
     if not pools:
         return _nothing(row, state)
     many = row.source == Source.PUBLISHED or row.n_keepers >= FEW_KEEPERS
-    answer = evidence_answer(pools, _by_keeper(row) if many else {})
+    answer = evidence_answer(pools, lambda: _by_keeper(row) if many else {})
     said = [explanation_to_json(one) for one in answer.explanations]
     for one in said:
         one["sentence"] = explanation_sentence(one, row.combination)

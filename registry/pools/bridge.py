@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from math import log10
 from typing import Any
@@ -272,20 +272,21 @@ class EvidenceAnswer:
     explanations: tuple[ExplanationResult, ...]
 
 
-def evidence_answer(pools: Pools, by_keeper: Mapping[Any, Pools]) -> EvidenceAnswer:
+def evidence_answer(pools: Pools, by_keeper: Callable[[], Mapping[Any, Pools]]) -> EvidenceAnswer:
     """The evidence on one target with hatchlings.
 
     Parameters
     ----------
     by_keeper
-        The part of the pool that each keeper brought in.
+        Gives the part of the pool that each keeper brought in; asked only near a flag.
     """
     target = pools[0][1]
     likelihood = pool_likelihood(pools, target_viability(target))
     found = e_value(likelihood)
     declared = declared_only(pools)
     specific = specific_evidence(pools)
-    without = without_top_keeper(_aligned_by_keeper(by_keeper))
+    near_a_flag = found.value >= WATCH_E_VALUE
+    without = without_top_keeper(_aligned_by_keeper(by_keeper())) if near_a_flag else None
     hits = pool_hits(pools)
     mean = float(hits.expected) / hits.n_hatchlings
     return EvidenceAnswer(
