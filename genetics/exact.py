@@ -20,6 +20,8 @@ FLOAT_SUM_TOLERANCE: Final = Fraction(1, 10**9)
 
 #: Mass left out at each end of a window of a law, as a power of e: e**-46 is about 1e-20.
 WINDOW_EXPONENT: Final = 46.0
+#: Two natural logarithms of likelihoods nearer than this are equal.
+ROUNDING_OF_PROFILES: Final = 1e-9
 #: Two logarithms to base 10 of equal numbers may differ by this much.
 ROUNDING_OF_LOGS: Final = 1e-12
 #: Two chances of one cell, computed in two ways in floats, may differ by this much.

@@ -37,6 +37,8 @@ if TYPE_CHECKING:
 Table = tuple[int, int, int, int]
 """Hatchlings, those with the first part, those with the second, those with both."""
 
+_BOTH, _NEITHER = (True, True), (False, False)
+
 
 @dataclass(frozen=True, slots=True)
 class SpecificEvidence:
@@ -95,19 +97,25 @@ def _tables(
 
 
 def _table(cells: Sequence[CellCount], part: int, rest: int) -> Table:
-    """Counts of one clutch; an uncertain call that may be a hit is one, others are left out."""
-    n = with_part = with_rest = both = 0
+    """Counts of one clutch, uncertain calls where they make the combination least short.
+
+    That is with both parts or with neither, if the call allows it; one that allows both of these
+    goes where there are fewer. Others are left out: in either place they would make it shorter.
+    """
+    kinds: Counter[tuple[bool, bool]] = Counter()
+    n_open = 0
     for cell in cells:
-        hit = next((one for one in cell.cells if one & (part | rest) == part | rest), None)
-        if hit is None and len(cell.cells) > 1:
-            continue
-        shown = cell.cells[0] if hit is None else hit
-        n += cell.count
-        has_part, has_rest = shown & part == part, shown & rest == rest
-        with_part += cell.count * has_part
-        with_rest += cell.count * has_rest
-        both += cell.count * (has_part and has_rest)
-    return n, with_part, with_rest, both
+        found = {(one & part == part, one & rest == rest) for one in cell.cells}
+        kept = found if len(found) == 1 else found & {_BOTH, _NEITHER}
+        if len(kept) == 1:
+            kinds[next(iter(kept))] += cell.count
+        elif kept:
+            n_open += cell.count
+    n_both = (kinds[_NEITHER] - kinds[_BOTH] + n_open + 1) // 2
+    kinds[_BOTH] += min(max(n_both, 0), n_open)
+    kinds[_NEITHER] += n_open - min(max(n_both, 0), n_open)
+    both = kinds[_BOTH]
+    return kinds.total(), both + kinds[True, False], both + kinds[False, True], both
 
 
 @lru_cache(maxsize=16384)

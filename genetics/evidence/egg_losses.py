@@ -32,7 +32,12 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-_LOSS_RATES: Final = (np.arange(60) + 0.5) / 60
+_EDGES: Final = np.concatenate(
+    ([0.0], np.geomspace(1e-6, 0.02, 40), np.linspace(0.02, 1.0, 50)[1:])
+)
+_LOSS_RATES: Final = (_EDGES[1:] + _EDGES[:-1]) / 2
+"""Loss rates that stand for a stretch each, close to 0 where most clutches lose nothing."""
+
 _MEANS: Final = (0.01, 0.03, 0.06, 0.1, 0.15, 0.2, 0.3, 0.4)
 _SPREADS: Final = (3.0, 12.0, 60.0)
 """Sum of the two parameters of the beta law: small for clutches that differ widely."""
@@ -40,13 +45,15 @@ _SPREADS: Final = (3.0, 12.0, 60.0)
 
 def _log_loss_laws() -> Floats:
     """Log-weights of the loss rates for every mean and spread, shape (laws, rates)."""
-    laws = [
-        beta.logpdf(_LOSS_RATES, mean * spread, (1 - mean) * spread)
-        for mean in _MEANS
-        for spread in _SPREADS
-    ]
-    logs = np.array(laws)
-    return np.asarray(logs - logsumexp(logs, axis=1)[:, None])
+    laws = np.array(
+        [
+            np.diff(beta.cdf(_EDGES, mean * spread, (1 - mean) * spread))
+            for mean in _MEANS
+            for spread in _SPREADS
+        ]
+    )
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.log(laws))
 
 
 _LOG_LOSS_LAWS: Final = _log_loss_laws()

@@ -146,7 +146,11 @@ def _normalised(
     found: Mapping[Explanation, tuple[float, ExplanationResult]],
 ) -> tuple[ExplanationResult, ...]:
     names = list(found)
-    logs = np.array([found[name][0] + np.log(PRIORS[name]) for name in names])
+    logs = np.array([found[name][0] for name in names])
+    if not np.isfinite(logs).any():
+        # Nothing that the parents could be gives such hatchlings: they speak for none of the six.
+        logs[:] = 0.0
+    logs += np.log([PRIORS[name] for name in names])
     chances = np.exp(logs - logsumexp(logs))
     results = [
         ExplanationResult(

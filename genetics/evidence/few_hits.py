@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
@@ -24,7 +25,8 @@ def with_few_hits(species: Species, target: Target, row: PoolRow, *, n_hits: int
     """The row with at most ``n_hits`` in its first clutch and none in the others.
 
     All other hatchlings are spread over the other cells as they are expected there. Numbers are
-    rounded so that the largest remainders are served first and none is lost.
+    rounded so that the largest remainders are served first and none is lost. Hits are given to a
+    sex that can show them, if the sexes are known.
     """
     clutches = [
         _spread(species, target, row, clutch, n_hits=0 if place else n_hits)
@@ -41,8 +43,9 @@ def _spread(
         by_sex[cell.sex] += cell.count
     found, left = [], n_hits
     for sex, n in by_sex.items():
-        shares = _other_cells(species, target, row.sires[clutch.sire], row.dams[clutch.dam], sex)
-        hits = min(left, n)
+        chances = _chances(species, target, row.sires[clutch.sire], row.dams[clutch.dam], sex)
+        shares = _other_cells(chances)
+        hits = min(left, n) if chances[-1] else 0
         left -= hits
         wanted = np.array(shares) * (n - hits)
         counts = np.floor(wanted).astype(int)
@@ -58,22 +61,27 @@ def _spread(
 
 
 @lru_cache(maxsize=16384)
-def _other_cells(
+def _chances(
     species: Species,
     target: Target,
     sire: ParentStatement,
     dam: ParentStatement,
     sex: Sex | None,
 ) -> tuple[float, ...]:
-    """Chance of every cell given that it is not the hit cell, for the parents as stated."""
+    """Chance of every cell for the parents as stated."""
     total = np.zeros(target.n_cells)
     for one in animal_states(species, target, sire).states:
         for other in animal_states(species, target, dam).states:
             if not one.n_missing and not other.n_missing:
                 chances = cell_chances(species, target, one.haplotypes, other.haplotypes, sex)
                 total += one.weight * other.weight * np.array(chances)
-    total[-1] = 0.0
-    whole = total.sum()
+    return tuple(float(one) for one in total)
+
+
+def _other_cells(chances: Sequence[float]) -> tuple[float, ...]:
+    """Chance of every cell given that it is not the hit cell."""
+    others = np.array([*chances[:-1], 0.0])
+    whole = others.sum()
     if not whole:
-        total[0] = whole = 1.0
-    return tuple(float(one) for one in total / whole)
+        others[0] = whole = 1.0
+    return tuple(float(one) for one in others / whole)

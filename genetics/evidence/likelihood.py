@@ -165,7 +165,7 @@ def _pair_logs(
         with np.errstate(divide="ignore", invalid="ignore"):
             shares = np.where(whole[..., None] > 0, distorted / whole[..., None], 0.0)
             for cell in pair.cells:
-                if cell.sex == sex:
+                if cell.sex == sex and cell.count:
                     seen = shares[..., list(cell.cells)].sum(axis=3)
                     total += cell.count * np.log(seen)
     return total

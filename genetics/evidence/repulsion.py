@@ -73,7 +73,8 @@ def _repelled(
 ) -> ParentStatement:
     """The parent with one gene of each locus, if it certainly has them, in repulsion.
 
-    A locus with two copies has no phase.
+    A locus with two copies has no phase, and two genes that are known to come from the same of its
+    own parents are in coupling.
     """
     carried = []
     for key in loci:
@@ -82,4 +83,7 @@ def _repelled(
             return statement
         carried.append(certain[0])
     one, other = carried
+    origins = dict(statement.inherited_from)
+    if one in origins and origins[one] == origins.get(other):
+        return statement
     return replace(statement, phases=(Phase(genes=(one, other), coupling=False),))

@@ -30,6 +30,9 @@ if TYPE_CHECKING:
 MOST_SUCCESSES: Final = 200
 """Unreported successes that are tried; a flag that outlives them counts as that many."""
 
+MOST_TRIED: Final = 3
+"""Keepers that are taken out in turn to find the most influential one."""
+
 Keeper = TypeVar("Keeper", bound=Hashable)
 
 
@@ -52,16 +55,32 @@ def declared_only(pools: Pools) -> EValue | None:
 def without_top_keeper(by_keeper: Mapping[Keeper, Pools]) -> EValue | None:
     """Smallest e-value that is left when one keeper's clutches are taken out.
 
-    None for a pool of one keeper: without them nothing is left.
+    None for a pool of one keeper: without them nothing is left. Only the ``MOST_TRIED`` keepers
+    whose clutches speak most for a shortage, where the whole pool puts it, are taken out in turn.
     """
     if len(by_keeper) <= 1:
         return None
-    keepers = list(by_keeper)
+    own = {
+        keeper: pool_likelihood(pools, target_viability(pools[0][1]))
+        for keeper, pools in by_keeper.items()
+    }
+    influence = _influence(own)
+    tried = sorted(influence, key=lambda keeper: -influence[keeper])[:MOST_TRIED]
     found = []
-    for left_out in keepers:
-        rest = [pool for keeper in keepers if keeper != left_out for pool in by_keeper[keeper]]
+    for left_out in tried:
+        rest = [pool for keeper, pools in by_keeper.items() if keeper != left_out for pool in pools]
         found.append(e_value(pool_likelihood(rest, target_viability(rest[0][1]))))
     return min(found, key=lambda one: one.log10)
+
+
+def _influence(own: Mapping[Keeper, PoolLikelihood]) -> dict[Keeper, float]:
+    """How much each keeper's clutches speak for the best shortage against the best Mendel."""
+    rates = np.array([0.0, *RATE_WEIGHTS, 0.6, 0.8, 0.95])
+    logs = {keeper: one.log_at(rates) for keeper, one in own.items()}
+    total = sum(logs.values(), start=np.zeros((len(PSI_WEIGHTS) + 1, len(rates))))
+    short = np.unravel_index(int(np.argmax(total[:-1])), total[:-1].shape)
+    mendel = int(np.argmax(total[-1]))
+    return {keeper: float(one[short] - one[-1, mendel]) for keeper, one in logs.items()}
 
 
 def successes_to_undo(

@@ -10,10 +10,12 @@ from fractions import Fraction
 from math import ceil, log10
 from typing import TYPE_CHECKING, Final
 
+from genetics.cross.offspring import Pairing, chance_law, mean_chance
 from genetics.evidence.evalue import WATCH_E_VALUE, EValue, e_value, target_viability
 from genetics.evidence.few_hits import with_few_hits
 from genetics.evidence.hits import PoolHits, pool_hits
 from genetics.evidence.likelihood import pool_likelihood
+from genetics.model.belief import belief_of
 
 if TYPE_CHECKING:
     from genetics.model.species import Species
@@ -79,8 +81,25 @@ def hatchlings_until_signal(pools: Pools, hits: PoolHits) -> int | None:
     missing = log10(WATCH_E_VALUE) - reached
     if missing <= 0:
         return None
-    mean = float(hits.expected / Fraction(hits.n_hatchlings))
+    mean = float(hits.expected / Fraction(hits.n_hatchlings)) or _mean_of_both_sexes(pools)
     return max(1, ceil(missing / -log10(1 - min(mean, 0.99))))
+
+
+def _mean_of_both_sexes(pools: Pools) -> float:
+    """Mean chance of the combination if every hatchling could be of either sex.
+
+    What hatched may be all of the sex that can not show it.
+    """
+    total, n_hatchlings = Fraction(0), 0
+    for species, target, rows in pools:
+        for row, times in rows.items():
+            for clutch in row.clutches:
+                sire, dam = row.sires[clutch.sire], row.dams[clutch.dam]
+                pairing = Pairing(species, belief_of(species, sire), belief_of(species, dam))
+                n = times * sum(cell.count for cell in clutch.cells)
+                total += n * mean_chance(chance_law(pairing, target.wanted))
+                n_hatchlings += n
+    return float(total / n_hatchlings)
 
 
 def _evidence_with(pools: Pools, n_hits: int) -> float:

@@ -135,14 +135,16 @@ def family_contributions(family: Sequence[FamilyClutch]) -> tuple[Contribution, 
 
 def target_row(family: Sequence[FamilyClutch], target: Target) -> PoolRow | None:
     """The row of one family for one target; None if no clutch with hatchlings informs it."""
-    informing = [one for one in family if is_informed(one.pairing, target)]
-    species = family[0].pairing.species if family else None
     counted = [
         (one, cells)
-        for one in informing
-        if species is not None and (cells := cell_counts(species, target, one.calls))
+        for one in family
+        if any(checked.call.count for checked in one.calls)
+        and is_informed(one.pairing, target)
+        and (cells := cell_counts(one.pairing.species, target, one.calls))
     ]
-    return _row(counted[0][0].pairing.species, target, counted) if counted else None
+    if not any(cell.count for _one, cells in counted for cell in cells):
+        return None
+    return _row(counted[0][0].pairing.species, target, counted)
 
 
 @lru_cache(maxsize=512)

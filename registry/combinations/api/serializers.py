@@ -103,7 +103,7 @@ class EvidenceSerializer(serializers.Serializer[Any]):
     )
     without_top_keeper = serializers.FloatField(
         allow_null=True,
-        help_text="Without the most influential keeper; null for one or two keepers.",
+        help_text="Without the most influential keeper; null for one or two keepers, and below 20.",
     )
     unreported_successes_to_undo = serializers.IntegerField(
         help_text="Hatchlings that nobody reported and that would take the evidence below 20."

@@ -15,7 +15,7 @@ from genetics.model.linkage import Linkage
 from genetics.model.locus import Allele, Locus, Mode, SexLinkage
 from genetics.model.species import Sex, SexSystem, Species
 from genetics.pool.cells import CellCount
-from genetics.pool.pool import PairCounts, PoolRow
+from genetics.pool.pool import ClutchCounts, PoolRow
 from genetics.pool.target import locus_factors, target_of
 from tests.factories.pairings import small_species, stated, statements
 from tests.oracles.family import Brood, total_hits_law
@@ -53,12 +53,12 @@ def target(species, *looks):
     )
 
 
-def row(species, sires, dams, *pairs):
-    """A family; each pair is (place of sire, place of dam, cells)."""
+def row(species, sires, dams, *clutches):
+    """A family; each clutch is (place of sire, place of dam, cells)."""
     return PoolRow(
         sires=tuple(_statement(species, one, Sex.MALE) for one in sires),
         dams=tuple(_statement(species, one, Sex.FEMALE) for one in dams),
-        pairs=tuple(PairCounts(*pair) for pair in pairs),
+        clutches=tuple(ClutchCounts(*one) for one in clutches),
     )
 
 
@@ -88,7 +88,7 @@ def brute_force(species, asked, one_row):
     ]
     broods = [
         Brood(pair.sire, pair.dam, tuple(c.sex for c in pair.cells for _ in range(c.count)))
-        for pair in one_row.pairs
+        for pair in one_row.clutches
     ]
     return total_hits_law(species, *beliefs, broods, asked.wanted)
 
@@ -102,7 +102,7 @@ def mean(law):
 
 @st.composite
 def families(draw):
-    """A small species, a target, and up to two sires and two dams in up to three pairs."""
+    """A small species, a target, and up to two sires and two dams in up to three clutches."""
     species = draw(small_species(most_loci=2))
     sires = tuple(draw(statements(species, Sex.MALE)) for _ in range(draw(st.integers(1, 2))))
     dams = tuple(draw(statements(species, Sex.FEMALE)) for _ in range(draw(st.integers(1, 2))))
@@ -113,12 +113,12 @@ def families(draw):
     asked = target_of(species, factors)
     sexed = any(species.group_of[key].is_sex_group for key in asked.loci)
     places = [(sire, dam) for sire in range(len(sires)) for dam in range(len(dams))]
-    chosen = draw(st.lists(st.sampled_from(places), min_size=1, max_size=3, unique=True))
-    hit = (1 << asked.n_factors) - 1
+    chosen = draw(st.lists(st.sampled_from(places), min_size=1, max_size=3))
+    hit = asked.n_cells - 1
     cells = st.sampled_from([(0,), (hit,), (0, hit)])
     sexes = st.sampled_from([None, *Sex]) if sexed else st.none()
-    pairs = tuple(
-        PairCounts(
+    clutches = tuple(
+        ClutchCounts(
             sire,
             dam,
             tuple(
@@ -128,7 +128,7 @@ def families(draw):
         )
         for sire, dam in chosen
     )
-    return species, asked, PoolRow(sires, dams, pairs)
+    return species, asked, PoolRow(sires, dams, clutches)
 
 
 @settings(max_examples=120, deadline=None)
@@ -143,8 +143,8 @@ def test_row_hits__agree_with_everything_all_animals_may_carry(family):
     assert all(0 < chance < 1 for chance, _n in found.hatchlings_by_chance)
     assert found.n_hatchlings == len(law) - 1
 
-    hit = (1 << asked.n_factors) - 1
-    counts = [cell for pair in one_row.pairs for cell in pair.cells]
+    hit = asked.n_cells - 1
+    counts = [cell for pair in one_row.clutches for cell in pair.cells]
     assert found.n_certain == sum(cell.count for cell in counts if cell.cells == (hit,))
     assert found.n_possible == sum(cell.count for cell in counts if hit in cell.cells)
 
@@ -179,7 +179,7 @@ def test_row_hits__of_two_sires_and_two_dams_that_share_doubts():
     assert found.hatchlings_by_chance == ()
     # The pairs share their animals: the law is not that of independent pairs.
     apart = [row_hits(species, asked, PoolRow(one_row.sires, one_row.dams, (pair,)))
-             for pair in one_row.pairs]  # fmt: skip
+             for pair in one_row.clutches]  # fmt: skip
     together = [ONE]
     for part in apart:
         together = [
@@ -257,7 +257,7 @@ def test_row_hits__beyond_the_limit_take_each_pair_by_itself(monkeypatch):
     assert len(whole.laws) == 1
     by_pair = [
         HitLaw(tuple(brute_force(MOOR, asked, PoolRow(one_row.sires, one_row.dams, (pair,)))))
-        for pair in one_row.pairs
+        for pair in one_row.clutches
     ]
     assert list(cut.laws) == by_pair
     assert cut.expected == whole.expected

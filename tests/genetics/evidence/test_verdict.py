@@ -1,66 +1,69 @@
-"""States of a target by its exact tail, and their borders."""
+"""State of a target by itself, at hand-made pools."""
 
-from fractions import Fraction
+from math import log10
 
 import pytest
-from scipy import stats
 
-from genetics.evidence.hits import PoolHits
-from genetics.evidence.tail import HitLaw, pooled_tail
-from genetics.evidence.verdict import WATCH_LEVEL, State, state_of
+from genetics.evidence.evalue import WATCH_E_VALUE, e_value, target_viability
+from genetics.evidence.few_hits import with_few_hits
+from genetics.evidence.hits import pool_hits
+from genetics.evidence.likelihood import pool_likelihood
+from genetics.evidence.verdict import State, hatchlings_until_signal, verdict_of
+from tests.factories.pools import MARSH, pair_row, target
 
-QUARTER = Fraction(1, 4)
-
-
-def pool(*, hits, chance, n, uncertain=0):
-    return PoolHits(
-        tail=pooled_tail(hits=hits + uncertain, hatchlings_by_chance={chance: n}),
-        expected=chance * n,
-        n_hits=hits,
-        n_hits_possible=hits + uncertain,
-        n_hatchlings=n,
-        n_cut=0,
-    )
+PAIR = target(MARSH, "Clay", "Dune")
+LEVEL = log10(WATCH_E_VALUE)
 
 
-def test_state_of__a_pool_without_hatchlings_is_no_reports():
-    assert state_of(pool(hits=0, chance=QUARTER, n=0)) is State.NO_REPORTS
+def pools_of(cells, times):
+    counts = {cell: n for cell, n in enumerate(cells) if n}
+    return [(MARSH, PAIR, {pair_row(MARSH, "Clay", "Dune", counts): times})]
 
 
-@pytest.mark.parametrize(
-    ("hits", "n", "state"),
-    [
-        # 0.75**10 = 0.0563, 0.75**11 = 0.0422: eleven hatchlings are the fewest that can surprise.
-        (0, 10, State.TOO_EARLY),
-        (0, 11, State.WATCH),
-        (1, 11, State.AS_EXPECTED),
-        (5, 10, State.TOO_EARLY),
-        (5, 40, State.WATCH),
-        (6, 40, State.AS_EXPECTED),
-    ],
-)
-def test_state_of__follows_the_tail(hits, n, state):
-    assert state_of(pool(hits=hits, chance=QUARTER, n=n)) is state
-    if state is not State.TOO_EARLY:
-        assert bool(stats.binom.cdf(hits, n, 0.25) < 0.05) is (state is State.WATCH)
+def evidence(pools):
+    return e_value(pool_likelihood(pools, target_viability(PAIR))).log10
 
 
-def test_state_of__counts_uncertain_hits_in():
-    assert state_of(pool(hits=0, chance=QUARTER, n=11)) is State.WATCH
-    assert state_of(pool(hits=0, chance=QUARTER, n=11, uncertain=1)) is State.AS_EXPECTED
+def test_verdict_of__watches_from_an_e_value_of_20_on():
+    """Families of two of each other cell: one more of them crosses the level."""
+    states, logs = [], []
+    for times in range(1, 12):
+        pools = pools_of((2, 2, 2, 0), times)
+        found = verdict_of(pools)
+        logs.append(evidence(pools))
+        states.append(found.state)
+        assert found.evidence.log10 == pytest.approx(logs[-1])
+    assert [state is State.WATCH for state in states] == [log >= LEVEL for log in logs]
+    assert State.WATCH in states
+    assert State.TOO_EARLY in states
 
 
-def test_state_of__does_not_watch_at_the_level_itself():
-    tie = pool(hits=0, chance=1 - WATCH_LEVEL, n=1)
-    assert tie.tail.chance_of_none == float(WATCH_LEVEL)
-    assert state_of(tie) is State.TOO_EARLY
-    assert state_of(pool(hits=0, chance=1 - WATCH_LEVEL + Fraction(1, 10**6), n=1)) is State.WATCH
+def test_verdict_of__too_early_says_how_many_more_and_that_is_enough():
+    pools = pools_of((2, 2, 2, 0), 1)
+    found = verdict_of(pools)
+    assert found.state is State.TOO_EARLY
+    assert found.more_hatchlings
+    more = pools_of((2, 2, 2, 0), 1 + -(-found.more_hatchlings // 6) + 1)
+    assert verdict_of(more).state is State.WATCH
 
 
-def test_state_of__does_not_watch_at_a_level_that_the_tail_misses_by_a_rounding():
-    # P(at most 3 hits) is 1/20 exactly; in floats the tail is 0.049999999999999996.
-    chances = [Fraction(39, 2000), *[Fraction(61, 6000)] * 3, *[Fraction(19, 40)] * 2]
-    assert sum(chances[:4]) == WATCH_LEVEL
-    tail = pooled_tail(hits=3, hatchlings_by_chance={}, laws={HitLaw(tuple(chances)): 1})
-    tie = PoolHits(tail, tail.expected, 3, 3, 5, 0)
-    assert state_of(tie) is State.AS_EXPECTED
+def test_verdict_of__as_expected_where_a_signal_was_possible():
+    pools = pools_of((2, 2, 2, 2), 10)
+    found = verdict_of(pools)
+    assert found.state is State.AS_EXPECTED
+    assert found.more_hatchlings is None
+    assert evidence(pools) < LEVEL
+    few = {with_few_hits(MARSH, PAIR, row, n_hits=0): times for row, times in pools[0][2].items()}
+    assert evidence([(MARSH, PAIR, few)]) >= LEVEL
+
+
+def test_verdict_of__gene_that_no_parent_shows_is_not_watched():
+    """Clay never shows: that is about the parents, however many families."""
+    found = verdict_of(pools_of((4, 0, 4, 0), 30))
+    assert found.state is not State.WATCH
+    assert found.hits.tail.probability < 1e-6
+
+
+def test_hatchlings_until_signal__is_none_for_a_large_pool():
+    pools = pools_of((2, 2, 2, 2), 400)
+    assert hatchlings_until_signal(pools, pool_hits(pools)) is None

@@ -82,12 +82,29 @@ def impossible_loci(species, table, said, sex):
     }
 
 
+def seen_otherwise(locus, factor):
+    """Whether an animal can show a gene of the factor without looking like it."""
+    genes = {allele for pair in factor.pairs for allele in pair} - {"+", "-"}
+    return any(
+        genes & set(pair)
+        for look, pairs in locus.states.items()
+        for pair in pairs
+        if look not in {"", factor.look}
+    )
+
+
 def cell_of(species, asked, said):
-    """Bit by bit: does it show the factor, or, of a compound, this one of its two genes?"""
+    """Bit by bit: does it show the factor, or one of the two genes of a compound?
+
+    Of a factor whose genes can be seen otherwise, the first bit says that anything shows at the
+    locus, the second that it is the factor.
+    """
     bits = []
     for factor in asked.factors:
         look = said.get(factor.locus, "")
         locus = species.by_key[factor.locus]
+        if not factor.alleles and seen_otherwise(locus, factor):
+            bits.append(look != "")
         for allele in factor.alleles or (None,):
             alone = set()
             if allele is not None:
@@ -133,7 +150,8 @@ def test_cell_counts__agree_with_looking_at_each_hatchling(drawn):
     assert {(one.sex, one.cells): one.count for one in found} == expected
     assert len(found) == len(expected)
 
-    hit = (1 << asked.n_factors) - 1
+    hit = cell_of(species, asked, {one.locus: one.look for one in asked.factors})
+    assert hit == asked.n_cells - 1
     certain, possible = n_hits(asked, found)
     assert certain == sum(n for (_sex, cells), n in expected.items() if cells == (hit,))
     assert possible == sum(n for (_sex, cells), n in expected.items() if hit in cells)
@@ -144,10 +162,12 @@ def counted(pairing, asked, *calls):
     return cell_counts(BALL_PYTHON, asked, [checked_call(pairing, call) for call in calls])
 
 
-PASTEL, CLOWN, BANANA = (
+PASTEL, SUPER_PASTEL, CLOWN, BANANA, PINSTRIPE = (
     {"bp-pastel": "Pastel"},
+    {"bp-pastel": "Super Pastel"},
     {"bp-clown": "Clown"},
     {"bp-banana": "Banana"},
+    {"bp-pinstripe": "Pinstripe"},
 )
 
 
@@ -155,17 +175,45 @@ def test_cell_counts__leave_a_contradicted_call_out_where_it_contradicts_only():
     pairing = pairing_of(BALL_PYTHON, "Pastel", "")
     call = Call(readings=(PASTEL | CLOWN,), count=2)
     assert checked_call(pairing, call).contradicts_parents
-    assert counted(pairing, target("Pastel"), call) == (CellCount(None, (1,), 2),)
+    assert counted(pairing, target("Pastel"), call) == (CellCount(None, (3,), 2),)
     assert counted(pairing, target("Clown", "Pastel"), call) == ()
 
 
 def test_cell_counts__leave_a_reading_aside_that_the_parents_can_not_give():
     pairing = pairing_of(BALL_PYTHON, "Pastel", "")
     call = Call(readings=({}, CLOWN, PASTEL), count=1)
-    assert counted(pairing, target("Pastel"), call) == (CellCount(None, (0, 1), 1),)
+    assert counted(pairing, target("Pastel"), call) == (CellCount(None, (0, 3), 1),)
     assert counted(pairing, target("Pastel"), Call(readings=(PASTEL, CLOWN), count=1)) == (
+        CellCount(None, (3,), 1),
+    )
+
+
+def test_cell_counts__tell_another_form_of_the_gene_from_none_of_it():
+    pairing = pairing_of(BALL_PYTHON, "Pastel, Pinstripe", "Pastel, Pinstripe")
+    calls = [
+        Call(readings=({},), count=1),
+        Call(readings=(PASTEL,), count=2),
+        Call(readings=(SUPER_PASTEL,), count=4),
+        Call(readings=(PASTEL, SUPER_PASTEL), count=8),
+    ]
+    for asked, cells in {"Pastel": (0, 3, 1), "Super Pastel": (0, 1, 3)}.items():
+        none, one, two = cells
+        counts = {(none,): 1, (one,): 2, (two,): 4, tuple(sorted((one, two))): 8}
+        assert counted(pairing, target(asked), *calls) == tuple(
+            CellCount(None, cells, n) for cells, n in sorted(counts.items())
+        )
+    # Pinstripe is seen in one way only; beside Pastel its bit is the third.
+    calls = [Call(readings=(PASTEL | PINSTRIPE,), count=1), Call(readings=(SUPER_PASTEL,), count=2)]
+    assert counted(pairing, target("Pinstripe"), *calls) == (
+        CellCount(None, (0,), 2),
         CellCount(None, (1,), 1),
     )
+    both = target("Pastel", "Pinstripe")
+    cells = {one.count: one.cells for one in counted(pairing, both, *calls)}
+    assert cells == {
+        1: (both.n_cells - 1,),
+        2: (1 << both.shifts[both.loci.index("bp-pastel")],),
+    }
 
 
 def test_cell_counts__part_the_sexes_for_a_sex_linked_target_only():
@@ -176,13 +224,13 @@ def test_cell_counts__part_the_sexes_for_a_sex_linked_target_only():
         Call(readings=(BANANA,), count=4),
     ]
     assert counted(pairing, target("Banana"), *calls) == (
-        CellCount(None, (1,), 4),
-        CellCount(Sex.FEMALE, (1,), 2),
-        CellCount(Sex.MALE, (1,), 1),
+        CellCount(None, (3,), 4),
+        CellCount(Sex.FEMALE, (3,), 2),
+        CellCount(Sex.MALE, (3,), 1),
     )
     assert counted(pairing, target("Pastel"), *calls) == (
         CellCount(None, (0,), 4),
-        CellCount(None, (1,), 3),
+        CellCount(None, (3,), 3),
     )
     both = counted(pairing, target("Banana", "Pastel"), *calls)
     assert {one.sex for one in both} == {None, Sex.MALE, Sex.FEMALE}

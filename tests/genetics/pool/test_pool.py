@@ -7,7 +7,13 @@ from genetics.cross.offspring import Pairing
 from genetics.model.belief import belief_of
 from genetics.model.species import Sex
 from genetics.pool.cells import Call, CellCount, cell_counts, checked_call, n_hits
-from genetics.pool.pool import FamilyClutch, PairCounts, family_contributions
+from genetics.pool.pool import (
+    ClutchCounts,
+    FamilyClutch,
+    PairCells,
+    family_contributions,
+    target_row,
+)
 from genetics.pool.target import informed_targets
 from tests.factories.pairings import stated
 from tests.factories.species import FIXTURES, species_from_file
@@ -16,7 +22,7 @@ BALL_PYTHON = species_from_file(FIXTURES / "catalogue" / "ball-python.json")
 CLOWN, PASTEL = {"bp-clown": "Clown"}, {"bp-pastel": "Pastel"}
 
 
-def clutch(sire, dam, *calls, names=(None, None), season=2024, declared=False):
+def clutch(sire, dam, *calls, names=(None, None), season=2024, declared=False, died=None):
     """A clutch; each call is (reading, count) or (readings, count, sex)."""
     sire_said = stated(BALL_PYTHON, sire, Sex.MALE)
     dam_said = stated(BALL_PYTHON, dam, Sex.FEMALE)
@@ -32,6 +38,7 @@ def clutch(sire, dam, *calls, names=(None, None), season=2024, declared=False):
         calls=tuple(checked_call(pairing, Call(readings, n, sex)) for readings, n, sex in calls),
         season=season,
         declared=declared,
+        n_died=died,
     )
 
 
@@ -44,7 +51,7 @@ def by_text(contributions):
 
 
 def test_family_contributions__of_one_clutch_are_one_per_informed_target():
-    one = clutch("Clown, Pastel", "Clown", sure({}, 3), sure(CLOWN, 1), sure(PASTEL, 2))
+    one = clutch("Clown, Pastel", "Clown", sure({}, 3), sure(CLOWN, 1), sure(PASTEL, 2), died=2)
     found = family_contributions([one])
     assert [c.target for c in found] == list(informed_targets(one.pairing))
     clown = by_text(found)["Clown"]
@@ -52,23 +59,54 @@ def test_family_contributions__of_one_clutch_are_one_per_informed_target():
     assert (clown.n_clutches, clown.n_clutches_with_hit, clown.first_hit_season) == (1, 1, 2024)
     assert by_text(found)["Clown Pastel"].first_hit_season is None
     assert clown.row.sires == (stated(BALL_PYTHON, "Clown", Sex.MALE),)
-    assert clown.row.pairs == (
-        PairCounts(0, 0, (CellCount(None, (0,), 5), CellCount(None, (1,), 1))),
-    )
+    # Clown can show in another way, beside Cryptic: it takes two bits.
+    cells = (CellCount(None, (0,), 5), CellCount(None, (3,), 1))
+    assert clown.row.clutches == (ClutchCounts(0, 0, cells, n_died=2, declared=False),)
+    assert clown.row.of_pairs() == (PairCells(0, 0, cells),)
 
 
 def test_family_contributions__count_an_animal_once():
     family = [
-        clutch("Clown", "Clown", sure({}, 3), names=("m", "f"), season=2023),
+        clutch("Clown", "Clown", sure({}, 3), names=("m", "f"), season=2023, died=1),
         clutch("Clown", "Clown", sure({}, 1), sure(CLOWN, 2), names=("m", "f"), season=2025),
         clutch("Clown", "2 Clown", sure(CLOWN, 2), names=("m", "g"), season=2022, declared=True),
     ]
     [found] = family_contributions(family)
-    assert (len(found.row.sires), len(found.row.dams), len(found.row.pairs)) == (1, 2, 2)
+    assert (len(found.row.sires), len(found.row.dams), len(found.row.of_pairs())) == (1, 2, 2)
     assert (found.n_clutches, found.n_clutches_with_hit, found.n_declared) == (3, 2, 1)
     assert (found.n_hatchlings, found.n_hits, found.first_hit_season) == (8, 4, 2022)
-    same = [pair for pair in found.row.pairs if sum(cell.count for cell in pair.cells) == 6]
-    assert [pair.cells for pair in same] == [(CellCount(None, (0,), 4), CellCount(None, (1,), 2))]
+    pairs = found.row.of_pairs()
+    same = [pair for pair in pairs if sum(cell.count for cell in pair.cells) == 6]
+    assert [pair.cells for pair in same] == [(CellCount(None, (0,), 4), CellCount(None, (3,), 2))]
+    # Each clutch keeps its own counts, its eggs and whether it was declared.
+    assert {(one.cells, one.n_died, one.declared) for one in found.row.clutches} == {
+        ((CellCount(None, (0,), 3),), 1, False),
+        ((CellCount(None, (0,), 1), CellCount(None, (3,), 2)), None, False),
+        ((CellCount(None, (3,), 2),), None, True),
+    }
+    (declared,) = found.row.declared_only().clutches
+    assert (declared.declared, declared.cells) == (True, (CellCount(None, (3,), 2),))
+
+
+def test_declared_only__of_nothing_declared_is_none():
+    [found] = family_contributions([clutch("Clown", "Clown", sure({}, 3))])
+    assert found.row.declared_only() is None
+
+
+def test_target_row__is_the_row_of_the_contribution():
+    family = [
+        clutch("Clown, Pastel", "Clown", sure({}, 3), sure(CLOWN, 1), names=("m", "f"), died=2),
+        clutch("Clown", "2 Clown", sure(CLOWN, 2), names=("m", "g"), declared=True),
+        clutch("Pastel", "", sure(PASTEL, 2), names=("n", "h")),
+        clutch("Clown", "Clown", names=("m", "f")),
+    ]
+    contributions = family_contributions(family)
+    assert len(contributions) == 3
+    for one in contributions:
+        assert target_row(family, one.target) == one.row
+    clown = by_text(contributions)["Clown"].target
+    assert target_row(family[2:], clown) is None
+    assert target_row([], clown) is None
 
 
 def test_family_contributions__take_an_animal_without_a_name_for_another():
@@ -172,7 +210,11 @@ def test_family_contributions__keep_every_hatchling(data):
         target: sums for target, sums in expected.items() if sums[0]
     }
     for one in found:
-        cells = [cell for pair in one.row.pairs for cell in pair.cells]
-        assert sum(cell.count for cell in cells) == one.n_hatchlings
-        assert n_hits(one.target, cells) == (one.n_hits, one.n_hits_possible)
-        assert len({(pair.sire, pair.dam) for pair in one.row.pairs}) == len(one.row.pairs)
+        pairs = one.row.of_pairs()
+        for entries in (one.row.clutches, pairs):
+            cells = [cell for entry in entries for cell in entry.cells]
+            assert sum(cell.count for cell in cells) == one.n_hatchlings
+            assert n_hits(one.target, cells) == (one.n_hits, one.n_hits_possible)
+        assert len(one.row.clutches) == one.n_clutches
+        assert len({(pair.sire, pair.dam) for pair in pairs}) == len(pairs)
+        assert target_row(family, one.target) == one.row

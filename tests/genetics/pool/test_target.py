@@ -174,17 +174,74 @@ def test_look_bits__of_a_compound_tell_its_genes():
     }  # fmt: skip
     platinum = factor(BALL_PYTHON, "Platinum")  # Daddy is recessive: one copy shows nothing
     assert [look_bits(BALL_PYTHON, platinum, look) for look in ("Lesser", "Daddy", "")] == [1, 2, 0]
+
+
+def test_look_bits__tell_other_forms_where_there_are_any():
+    pastel, twice = factor(BALL_PYTHON, "Pastel"), factor(BALL_PYTHON, "Super Pastel")
+    for one, bits in ((pastel, [0, 3, 1]), (twice, [0, 1, 3])):
+        assert one.has_other_forms
+        looks = ("", "Pastel", "Super Pastel")
+        assert [look_bits(BALL_PYTHON, one, look) for look in looks] == bits
+    pinstripe = factor(BALL_PYTHON, "Pinstripe")
+    assert not pinstripe.has_other_forms
+    assert [look_bits(BALL_PYTHON, pinstripe, look) for look in ("", "Pinstripe")] == [0, 1]
+    # Clown is recessive and still seen otherwise: as Cryptic's compound.
     clown = factor(BALL_PYTHON, "Clown")
-    assert [look_bits(BALL_PYTHON, clown, look) for look in ("Clown", "")] == [1, 0]
+    assert clown.has_other_forms
+    assert [look_bits(BALL_PYTHON, clown, look) for look in ("Clown", "")] == [3, 0]
+
+
+def test_target__numbers_its_cells_by_bits_of_its_factors():
+    found = target(BALL_PYTHON, "Clown", "Piebald", "Lavender Albino")
+    widths = {"Lavender Albino": 1, "Clown": 2, "Piebald": 1}
+    assert [(one.text, one.n_bits) for one in found.factors] == list(widths.items())
+    assert found.shifts == (0, 1, 3)
+    assert found.n_cells == 16
+    assert found.part_masks == (
+        ("Lavender Albino", 0b0001),
+        ("Clown", 0b0110),
+        ("Piebald", 0b1000),
+    )
+    # A second bit without the first is nothing that can be seen.
+    assert found.possible_cells == tuple(cell for cell in range(16) if cell & 0b0110 != 0b0100)
+    compound = target(BALL_PYTHON, "Purple Passion", "Pinstripe")
+    assert (compound.shifts, compound.n_cells) == ((0, 2), 8)
+    assert compound.part_masks == (("Mojave", 1), ("Phantom", 2), ("Pinstripe", 4))
+    assert compound.possible_cells == tuple(range(8))
+
+
+@pytest.mark.parametrize("path", SPECIES_FILES, ids=lambda path: path.stem)
+def test_possible_cells__are_those_of_all_looks(path):
+    """Every look of every locus put into each factor gives the possible cells and no others."""
+    species = species_from_file(path)
+    for locus in species.loci:
+        for one in locus_factors(locus):
+            seen = {look_bits(species, one, look) for look in locus.states}
+            possible = set(target_of(species, [one]).possible_cells)
+            assert seen <= possible
+            assert {0, target_of(species, [one]).n_cells - 1} <= seen
+            if not one.alleles:
+                assert seen == possible
 
 
 def test_cell_names__name_what_shows():
-    assert cell_names(target(BALL_PYTHON, "Clown", "Pinstripe")) == (
-        "none of them", "Clown", "Pinstripe", "Clown + Pinstripe",
+    assert cell_names(target(BALL_PYTHON, "Piebald", "Pinstripe")) == (
+        "none of them", "Piebald", "Pinstripe", "Piebald + Pinstripe",
     )  # fmt: skip
     assert cell_names(target(BALL_PYTHON, "Purple Passion")) == (
         "none of them", "Mojave", "Phantom", "Mojave + Phantom",
     )  # fmt: skip
+    beside = target(BALL_PYTHON, "Super Pastel", "Piebald")
+    names = dict(zip(range(beside.n_cells), cell_names(beside), strict=True))
+    assert beside.loci == ("bp-piebald", "bp-pastel")
+    assert {cell: names[cell] for cell in beside.possible_cells} == {
+        0: "none of them",
+        1: "Piebald",
+        2: "another form of Super Pastel",
+        3: "Piebald + another form of Super Pastel",
+        6: "Super Pastel",
+        7: "Piebald + Super Pastel",
+    }
 
 
 # --- which targets a pairing informs ----------------------------------------------------------

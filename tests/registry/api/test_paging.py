@@ -28,7 +28,7 @@ NOTES = ["a", "b", "B", "é", "", None]
 @pytest.fixture
 def eggs() -> Iterator[list[Egg]]:
     """157 rows: few different values, many missing ones."""
-    draw = random.Random(8)  # noqa: S311 - rows for a test
+    draw = random.Random(8)
     start = datetime(2026, 1, 1, tzinfo=UTC)
     with egg_table():
         yield Egg.objects.bulk_create(

@@ -40,7 +40,11 @@ def binomial_tail(hits: int, n: int, chance: float) -> float:
 
 
 def test_answer__is_complete_when_nobody_reported(version):
-    assert Api().combination("pale reed ashwater") == {
+    answer = Api().combination("pale reed ashwater")
+    assert sum(answer["method"].pop("priors").values()) == pytest.approx(1)
+    assert "universal inference" in answer["method"].pop("e_value")
+    assert "e-BH" in answer["method"].pop("many_combinations")
+    assert answer == {
         "species": GECKO,
         "combination": "Ashwater Pale Reed",
         "names": ["Nightferry"],
@@ -61,6 +65,20 @@ def test_answer__is_complete_when_nobody_reported(version):
             "chance_of_none": 1.0,
             "p_value": 1.0,
         },
+        "evidence": {
+            "e_value": 1.0,
+            "e_value_declared_only": None,
+            "e_value_specific": None,
+            "without_top_keeper": None,
+            "unreported_successes_to_undo": 0,
+            "more_hatchlings_to_signal": None,
+            "sentence": "Nobody reported a clutch that could have shown it.",
+            "specific": None,
+        },
+        "recovery": None,
+        "explanations": [],
+        "next_step": None,
+        "explained_by": None,
         "related": [],
         "published": {
             "state": "no-reports",
@@ -88,32 +106,29 @@ def test_answer__is_complete_when_nobody_reported(version):
 
 # (3/4)^10 = 0.0563 and (3/4)^11 = 0.0422: the textbook's 11 hatchlings for 95 % at 1 in 4.
 @pytest.mark.parametrize(
-    ("n_normal", "n_ashwater", "state"),
+    ("n_normal", "n_ashwater", "p_value"),
     [
-        (10, 0, "too-early"),
-        (9, 1, "too-early"),
-        (11, 0, "watch"),
-        (10, 1, "as-expected"),
-        (14, 1, "as-expected"),  # P(at most 1 of 15) = 0.0802
-        (16, 1, "as-expected"),  # P(at most 1 of 17) = 0.0501
-        (17, 1, "watch"),  # P(at most 1 of 18) = 0.0395
+        (10, 0, 0.0563),
+        (11, 0, 0.0422),
+        (14, 1, 0.0802),
+        (16, 1, 0.0501),
+        (17, 1, 0.0395),
     ],
 )
-def test_state__turns_at_the_exact_boundary(keeper, n_normal, n_ashwater, state):
+def test_tried__is_exact(keeper, n_normal, n_ashwater, p_value):
     counts = {"normal": n_normal} | ({"ashwater": n_ashwater} if n_ashwater else {})
     keeper.post("clutches/", clutch(hatchlings=counts))
     answer = Api().combination("ashwater")
     n = n_normal + n_ashwater
-    assert answer["state"] == state
+    assert answer["tried"]["p_value"] == pytest.approx(p_value, abs=5e-5)
     assert answer["tried"]["p_value"] == pytest.approx(
         binomial_tail(n_ashwater, n, 0.25), rel=1e-12
     )
     assert answer["tried"]["chance_of_none"] == pytest.approx(0.75**n, rel=1e-12)
     assert answer["tried"]["expected"] == n / 4
-    assert (answer["advice"] is not None) is (state == "watch")
 
 
-def test_state__pools_clutches_of_several_keepers_and_chances():
+def test_tried__pools_clutches_of_several_keepers_and_chances():
     # 1 in 4 (6 hatchlings), 1 in 2 (5) and 1 in 4 again (3), with 0, 1 and 0 hits.
     joined().post("clutches/", clutch(hatchlings={"normal": 6}))
     joined().post("clutches/", clutch("ashwater", hatchlings={"normal": 4, "ashwater": 1}))
@@ -128,7 +143,7 @@ def test_state__pools_clutches_of_several_keepers_and_chances():
     assert answer["method"]["pool"] == 3
 
 
-def test_uncertain_calls__count_in_for_the_state_and_are_shown_at_both_ends(keeper):
+def test_uncertain_calls__count_in_for_the_p_value_and_are_shown_at_both_ends(keeper):
     keeper.post(
         "clutches/", clutch(hatchlings=[group("normal", 10), group("normal", 1, "ashwater")])
     )
@@ -141,8 +156,7 @@ def test_uncertain_calls__count_in_for_the_state_and_are_shown_at_both_ends(keep
         "keepers": 0,
         "first_season": None,
     }
-    # As 10 normal and 1 Ashwater: not on watch, though 11 normal ones would be.
-    assert answer["state"] == "as-expected"
+    # As 10 normal and 1 Ashwater.
     assert answer["tried"]["p_value"] == pytest.approx(binomial_tail(1, 11, 0.25), rel=1e-12)
 
 

@@ -14,6 +14,7 @@ from tests.factories.registry import (
     group,
     joined,
     many,
+    parent,
     told,
 )
 
@@ -32,10 +33,14 @@ def keeper() -> Api:
 
 @pytest.fixture
 def reported(keeper):
-    """Ashwater 0 of 30, Pale Reed 5 of 12, Quillback 0 of 15, Tidemark 2 of 6, Dewline unsure."""
-    keeper.post("clutches/", clutch(hatchlings={"normal": 30}))
+    """Ashwater and Quillback 9 of 27 each and never together, and some small clutches.
+
+    Pale Reed 5 of 12, Tidemark 2 of 6, Dewline one unsure of 5.
+    """
+    for number in range(3):
+        sire, dam = parent("ashwater het quillback", f"m-{number}"), "quillback het ashwater"
+        keeper.post("clutches/", clutch(sire, dam, {"normal": 3, "ashwater": 3, "quillback": 3}))
     keeper.post("clutches/", clutch("het reed", "het reed", {"normal": 7, "reed": 5}))
-    keeper.post("clutches/", clutch("het quillback", "het quillback", {"normal": 15}))
     keeper.post(
         "clutches/",
         clutch("tidemark", "normal", [group("normal", 4), group("tidemark", 2)]),
@@ -46,6 +51,10 @@ def reported(keeper):
     )
 
 
+PAIR = ["Ashwater", "Ashwater Quillback", "Quillback"]
+SMALL = ["Pale Reed", "Tidemark", "Dewline"]
+
+
 def names(answer) -> list[str]:
     return [one["combination"] for one in answer["results"]]
 
@@ -53,10 +62,10 @@ def names(answer) -> list[str]:
 @pytest.mark.usefixtures("reported")
 def test_list__has_every_combination_that_a_clutch_informs():
     answer = Api().get("combinations/")
-    assert names(answer) == ["Ashwater", "Quillback", "Pale Reed", "Tidemark", "Dewline"]
+    assert names(answer) == [PAIR[0], *PAIR[1:], "Pale Reed", "Tidemark", "Dewline"]
     assert answer["results"][1] == {
         "species": GECKO,
-        "combination": "Quillback",
+        "combination": "Ashwater Quillback",
         "state": "watch",
         "produced": {
             "answer": "no",
@@ -67,13 +76,14 @@ def test_list__has_every_combination_that_a_clutch_informs():
             "first_season": None,
         },
         "tried": {
-            "clutches": 1,
-            "hatchlings": 15,
+            "clutches": 3,
+            "hatchlings": 27,
             "keepers": None,
-            "expected": 3.75,
-            "chance_of_none": pytest.approx(0.75**15, rel=1e-12),
-            "p_value": pytest.approx(0.75**15, rel=1e-12),
+            "expected": 6.75,
+            "chance_of_none": pytest.approx(0.75**27, rel=1e-12),
+            "p_value": pytest.approx(0.75**27, rel=1e-12),
         },
+        "e_value": Api().combination("ashwater quillback")["evidence"]["e_value"],
     }
 
 
@@ -81,30 +91,38 @@ def test_list__has_every_combination_that_a_clutch_informs():
 @pytest.mark.parametrize(
     ("query", "expected"),
     [
-        ({"state": "watch"}, ["Ashwater", "Quillback"]),
-        ({"state": "too-early"}, ["Dewline"]),
-        ({"state": "as-expected"}, ["Pale Reed", "Tidemark"]),
+        ({"state": "watch"}, ["Ashwater Quillback"]),
+        ({"state": "flagged"}, []),
+        ({"state": "too-early"}, SMALL),
+        ({"state": "as-expected"}, ["Ashwater", "Quillback"]),
         ({"state": "no-reports"}, []),
-        ({"produced": "yes"}, ["Pale Reed", "Tidemark"]),
-        ({"produced": "no"}, ["Ashwater", "Quillback"]),
+        ({"produced": "yes"}, ["Ashwater", "Quillback", "Pale Reed", "Tidemark"]),
+        ({"produced": "no"}, ["Ashwater Quillback"]),
         ({"produced": "uncertain"}, ["Dewline"]),
         ({"gene": "reed"}, ["Pale Reed"]),
-        ({"min_hatchlings": 12}, ["Ashwater", "Quillback", "Pale Reed"]),
-        ({"size": 2}, []),
+        ({"min_hatchlings": 12}, [*PAIR, "Pale Reed"]),
+        ({"size": 2}, ["Ashwater Quillback"]),
         ({"size": 1, "gene": "e", "min_hatchlings": 10}, ["Ashwater", "Pale Reed"]),
         ({"species": GECKO, "gene": "dew"}, ["Dewline"]),
         ({"source": "published"}, []),
-        (
-            {"ordering": "combination"},
-            ["Ashwater", "Dewline", "Pale Reed", "Quillback", "Tidemark"],
-        ),
-        ({"ordering": "p_value"}, ["Ashwater", "Quillback", "Tidemark", "Dewline", "Pale Reed"]),
-        ({"ordering": "-expected"}, ["Ashwater", "Quillback", "Pale Reed", "Tidemark", "Dewline"]),
-        ({"ordering": "hatchlings"}, ["Dewline", "Tidemark", "Pale Reed", "Quillback", "Ashwater"]),
+        ({"ordering": "combination"}, [*PAIR[:2], "Dewline", "Pale Reed", "Quillback", "Tidemark"]),
+        ({"ordering": "hatchlings"}, [*SMALL[::-1], *PAIR]),
     ],
 )
 def test_list__is_filtered_and_ordered(query, expected):
     assert names(Api().get("combinations/", **query)) == expected
+
+
+@pytest.mark.usefixtures("reported")
+@pytest.mark.parametrize("name", ["p_value", "expected", "e_value"])
+def test_list__is_ordered_by_a_number(name):
+    def numbers(rows):
+        return [row[name] if name == "e_value" else row["tried"][name] for row in rows]
+
+    for ordering in (name, f"-{name}"):
+        found = numbers(Api().get("combinations/", ordering=ordering)["results"])
+        assert len(set(found)) > 3
+        assert found == sorted(found, reverse=ordering[0] == "-")
 
 
 def test_list__of_another_species_is_apart(keeper):
@@ -171,46 +189,60 @@ def test_list__refuses_a_cursor_of_another_list(keeper, path):
 
 
 @pytest.mark.usefixtures("reported")
-def test_flags__has_what_is_on_watch_strongest_first_with_the_reason():
-    answer = Api().get("flags/")
-    assert names(answer) == ["Ashwater", "Quillback"]
-    assert [one["state"] for one in answer["results"]] == ["watch", "watch"]
-    # (3/4)^30 = 1 / 5599.7 and (3/4)^15 = 1 / 74.83.
-    assert [one["reason"] for one in answer["results"]] == [
-        f"0 hatched where {expected} were expected among {n} hatchlings; luck alone leaves so few "
-        f"1 time in {often}. This does not say why: a mislabelled parent or a look-alike does the "
-        "same."
-        for expected, n, often in (("7.5", 30, "5,600"), ("3.75", 15, "75"))
-    ]
+def test_flags__has_what_is_on_watch_with_the_reason():
+    (flag,) = Api().get("flags/")["results"]
+    assert (flag["combination"], flag["state"]) == ("Ashwater Quillback", "watch")
+    assert flag["reason"].startswith("0 hatched where 6.75 were expected among 27 hatchlings.")
+    assert "A flag needs 3 keepers" in flag["reason"]
+    assert flag["explanation"] == "reduced-viability"
+    answer = Api().combination("ashwater quillback")
+    assert answer["explanations"][0]["probability"] == flag["explanation_probability"]
+    assert answer["explanations"][0]["sentence"] in flag["reason"]
 
 
 def test_flags__tell_of_uncertain_ones(keeper):
-    keeper.post(
-        "clutches/", clutch(hatchlings=[group("normal", 29), group("normal", 1, "ashwater")])
-    )
+    for number in range(4):
+        calls = [group("normal", 3), group("ashwater", 3), group("quillback", 3)]
+        unsure = [group("ashwater", 1, "ashwater quillback")] if not number else []
+        sire = parent("ashwater het quillback", f"m-{number}")
+        keeper.post("clutches/", clutch(sire, "quillback het ashwater", [*calls, *unsure]))
     (flag,) = Api().get("flags/")["results"]
-    assert flag["reason"].startswith("0 hatched (and 1 that may be) where 7.5 were expected")
+    assert flag["reason"].startswith("0 hatched (and 1 that may be) where 9.25 were expected")
 
 
-@pytest.mark.usefixtures("reported")
-def test_flags__are_filtered_and_paged():
-    assert names(Api().get("flags/", min_hatchlings=20)) == ["Ashwater"]
-    assert names(Api().get("flags/", gene="quill")) == ["Quillback"]
-    assert [
-        [one["combination"] for one in page] for page in Api().pages("flags/", page_size=1)
-    ] == [
-        ["Ashwater"],
-        ["Quillback"],
-    ]
+@pytest.fixture
+def two_on_watch(keeper):
+    """Two pairs that never hatch, the first in more clutches than the second."""
+    for one, other, times in (("ashwater", "quillback", 5), ("reed", "ladder", 3)):
+        for number in range(times):
+            sire = parent(f"{one} het {other}", f"{one} {number}")
+            calls = {"normal": 3, one: 3, other: 3}
+            keeper.post("clutches/", clutch(sire, f"{other} het {one}", calls))
+
+
+@pytest.mark.usefixtures("two_on_watch")
+def test_flags__are_strongest_first_filtered_and_paged():
+    both = ["Ashwater Quillback", "Pale Reed Sedge Ladder"]
+    assert names(Api().get("flags/")) == both
+    assert names(Api().get("flags/", min_hatchlings=30)) == both[:1]
+    assert names(Api().get("flags/", gene="ladder")) == both[1:]
+    pages = Api().pages("flags/", page_size=1)
+    assert [[one["combination"] for one in page] for page in pages] == [[one] for one in both]
 
 
 def test_lists__reflect_a_clutch_and_its_withdrawal_at_once(keeper):
-    first = keeper.post("clutches/", clutch(hatchlings={"normal": 11}))
-    assert names(Api().get("flags/")) == ["Ashwater"]
-    second = keeper.post("clutches/", clutch(hatchlings={"ashwater": 4}))
+    reports = []
+    for number in range(3):
+        sire = parent("ashwater het quillback", f"m-{number}")
+        calls = {"normal": 3, "ashwater": 3, "quillback": 3}
+        reports.append(keeper.post("clutches/", clutch(sire, "quillback het ashwater", calls)))
+    assert names(Api().get("flags/")) == ["Ashwater Quillback"]
+    hits = clutch("ashwater het quillback", "quillback het ashwater", {"ashwater quillback": 4})
+    second = keeper.post("clutches/", hits)
     assert names(Api().get("flags/")) == []
-    assert Api().get("combinations/")["results"][0]["tried"]["hatchlings"] == 15
+    assert Api().get("combinations/")["results"][0]["tried"]["hatchlings"] == 31
     keeper.delete(f"clutches/{second['id']}/")
-    assert names(Api().get("flags/", species=GECKO)) == ["Ashwater"]
-    keeper.delete(f"clutches/{first['id']}/")
+    assert names(Api().get("flags/", species=GECKO)) == ["Ashwater Quillback"]
+    for one in reports:
+        keeper.delete(f"clutches/{one['id']}/")
     assert names(Api().get("flags/")) == names(Api().get("combinations/")) == []
