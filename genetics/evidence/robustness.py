@@ -80,7 +80,11 @@ def _influence(own: Mapping[Keeper, PoolLikelihood]) -> dict[Keeper, float]:
     total = sum(logs.values(), start=np.zeros((len(PSI_WEIGHTS) + 1, len(rates))))
     short = np.unravel_index(int(np.argmax(total[:-1])), total[:-1].shape)
     mendel = int(np.argmax(total[-1]))
-    return {keeper: float(one[short] - one[-1, mendel]) for keeper, one in logs.items()}
+    # Clutches that neither side explains (minus infinity in both) speak for neither.
+    return {
+        keeper: float(one[short] - one[-1, mendel]) if np.isfinite(one[-1, mendel]) else 0.0
+        for keeper, one in logs.items()
+    }
 
 
 def successes_to_undo(

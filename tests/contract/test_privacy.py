@@ -23,6 +23,7 @@ PUBLIC = (
     f"species/{GECKO}/genes/",
     f"combinations/{GECKO}/ashwater/",
     f"combinations/{GECKO}/ashwater reed/",
+    f"combinations/{GECKO}/ashwater/history/",
     "combinations/",
     "flags/",
 )
@@ -61,11 +62,42 @@ def test_season__is_hidden_while_fewer_than_three_produced_it():
     assert answer["produced"]["answer"] == "yes"
 
 
+def short() -> dict[str, Any]:
+    """Far fewer than expected, with one that proves the parents."""
+    return clutch(hatchlings={"normal": 30, "ashwater": 1})
+
+
+def test_answers__of_one_and_of_two_keepers_are_alike():
+    """The same two clutches of one keeper, or of two."""
+    told = []
+    for together in (True, False):
+        first = joined()
+        second = first if together else joined()
+        ids = [one.post("clutches/", short())["id"] for one in (first, second)]
+        (flag,) = Api().get("flags/")["results"]
+        answer = Api().combination("ashwater")
+        history = Api().get(f"combinations/{GECKO}/ashwater/history/")
+        assert flag["tried"]["keepers"] is None
+        assert answer["evidence"]["e_value"] > 20
+        assert (history["hidden"], history["points"]) == (True, [])
+        told.append((flag, answer, history))
+        for one, clutch_id in zip((first, second), ids, strict=True):
+            one.delete(f"clutches/{clutch_id}/")
+    assert told[0] == told[1]
+
+
 def test_flags__number_no_keepers_below_three():
-    joined().post("clutches/", clutch(hatchlings={"normal": 20}))
-    (flag,) = Api().get("flags/")["results"]
-    assert flag["tried"]["keepers"] is None
-    assert "keeper" not in flag["reason"]
+    for n in range(3):
+        joined().post("clutches/", short())
+        (flag,) = Api().get("flags/")["results"]
+        answer = Api().combination("ashwater")
+        assert flag["tried"]["keepers"] == answer["tried"]["keepers"] == (3 if n == 2 else None)
+        # What a flag needs may be said; how many there are may not.
+        needs = "A flag needs 3 keepers." in flag["reason"]
+        assert needs is (n < 2)
+        assert flag["reason"].count("keeper") == (n < 2)
+        without = answer["evidence"]["without_top_keeper"]
+        assert (without is None) is (n < 2)
 
 
 def leaves(value: Any) -> list[str]:

@@ -126,7 +126,10 @@ CALLS: Final = {
     "GET /api/v1/clutches/": "clutches/",
     "GET /api/v1/clutches/{clutch_id}/": "clutches/{clutch}/",
     "GET /api/v1/combinations/": "combinations/",
-    "GET /api/v1/combinations/{species}/{genes}/": f"combinations/{GECKO}/ashwater/",
+    "GET /api/v1/combinations/{species}/{genes}/": f"combinations/{GECKO}/ashwater reed/",
+    "GET /api/v1/combinations/{species}/{genes}/history/": (
+        f"combinations/{GECKO}/ashwater reed/history/"
+    ),
     "GET /api/v1/flags/": "flags/",
     "POST /api/v1/notation/": "notation/",
     "POST /api/v1/forecasts/": "forecasts/",
@@ -137,30 +140,31 @@ CALLS: Final = {
     "DELETE /api/v1/clutches/{clutch_id}/": "clutches/{clutch}/",
 }
 
-GENES: Final = ("ashwater", "reed", "quillback", "dewline", "ladder", "peatcoat", "turfcoat")
+GENES: Final = ("ashwater", "reed", "quillback", "dewline", "ladder", "peatcoat")
+
+
+def short_pair(n: int) -> dict[str, Any]:
+    """A clutch of two genes that hatch apart and never together; pairs repeat after fifteen."""
+    one, other = GENES[n % 6], GENES[(n + 1 + n // 6) % 6]
+    return clutch(
+        parent(f"{one} het {other}", f"m-{n}"),
+        parent(f"{other} het {one}", f"f-{n}"),
+        {"normal": 20, one: 20, other: 20},
+    )
 
 
 def fill(keeper: Api, n_rows: int) -> str:
-    """Rows of every list; the id of one clutch. On watch and not, of many combinations."""
+    """Rows of every list; the id of one clutch. Flagged, on watch and neither, by three keepers."""
+    others = (joined(), joined())
     clutch_id = ""
     for n in range(n_rows):
-        one, other = GENES[n % 7], GENES[(n + 1 + n // 7) % 7]
-        stated = f"het {one}, het {other}"
-        body = clutch(
-            parent(stated, f"m-{n}"),
-            parent(stated, f"f-{n}"),
-            [group("normal", 12), group(one, 1)][: 1 + n % 2],
-        )
+        body = short_pair(n)
         clutch_id = keeper.post("clutches/", body)["id"]
-        keeper.post(
-            "pairings/",
-            {
-                "species": GECKO,
-                "season": 2025,
-                "sire": parent(stated, f"m-{n}"),
-                "dam": parent(stated),
-            },
-        )
+        for one in others:
+            one.post("clutches/", body)
+        keeper.post("clutches/", clutch("tidemark", f"het {GENES[n % 6]}", {"tidemark": n + 1}))
+        said = {"sire": body["sire"], "dam": parent("het ashwater")}
+        keeper.post("pairings/", {"species": GECKO, "season": body["season"], **said})
     return clutch_id
 
 
@@ -215,6 +219,7 @@ def test_statements__are_those_of_the_reviewed_file():
     counts = counts_of(keeper, fill(keeper, 4))
     assert list(reviewed) == list(CALLS)
     assert {call: n for call, n in counts.items() if n != reviewed[call]} == {}
+    assert keeper.get(CALLS["GET /api/v1/combinations/{species}/{genes}/"])["state"] == "flagged"
 
 
 def test_lists__do_not_grow_with_their_rows():
@@ -236,10 +241,44 @@ def _n_rows(keeper: Api, call: str) -> int:
     return len(keeper.get(CALLS[call], page_size=200)["results"])
 
 
-@pytest.mark.parametrize("path", ["combinations/", "flags/", f"combinations/{GECKO}/wickglow/"])
+READS: Final = ("combinations/", "flags/", f"combinations/{GECKO}/wickglow/")
+
+
+@pytest.mark.parametrize("path", READS)
 def test_reads_after_reports__bring_any_number_up_to_date_in_the_same_statements(path):
+    """One pair with its genes on watch, held against each other; then hundreds of targets."""
     keeper = joined()
     keeper.post("clutches/", clutch("wickglow", "wickglow", {"normal": 4, "wickglow": 5}))
+    for _ in range(3):
+        keeper.post("clutches/", short_pair(0))
     few = counted(keeper, "get", path)
+    on_watch = set(_on_watch(keeper))
+    assert {"Ashwater", "Ashwater Pale Reed"} <= on_watch
     keeper.post("clutches/", many())
+    for n in range(1, 9):
+        keeper.post("clutches/", short_pair(n))
+        keeper.post("clutches/", short_pair(n))
     assert counted(keeper, "get", path) - few in {0, 1}
+    assert len(_on_watch(keeper)) > len(on_watch) + 8
+
+
+def _on_watch(keeper: Api) -> list[str]:
+    return [one["combination"] for one in keeper.get("flags/", page_size=200)["results"]]
+
+
+@pytest.mark.parametrize("path", READS)
+def test_reads__compare_nothing_where_nothing_on_watch_changed(path):
+    """What is on watch is held against the others once, not at every read."""
+    keeper = joined()
+    keeper.post("clutches/", clutch("wickglow", "wickglow", {"normal": 3, "wickglow": 4}))
+    for _ in range(3):
+        keeper.post("clutches/", short_pair(0))
+    first = counted(keeper, "get", path)
+    again = counted(keeper, "get", path)
+    keeper.post("clutches/", clutch("wickglow", "wickglow", {"normal": 4, "wickglow": 5}))
+    elsewhere = counted(keeper, "get", path)
+    assert counted(keeper, "get", path) == again
+    # Assessing the new clutch's targets takes its statements, comparing takes none.
+    keeper.post("clutches/", short_pair(0))
+    assert counted(keeper, "get", path) > elsewhere > again
+    assert first > again

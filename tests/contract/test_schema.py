@@ -47,6 +47,7 @@ CALLS_OF_THE_DESIGN = {
         "clutches/",
         "clutches/{clutch_id}/",
         "combinations/{species}/{genes}/",
+        "combinations/{species}/{genes}/history/",
         "combinations/",
         "flags/",
     },
@@ -233,12 +234,37 @@ def test_document__names_members_of_the_design():
         "state",
         "produced",
         "tried",
+        "evidence",
+        "recovery",
+        "explanations",
         "related",
         "cautions",
         "method",
     }
-    # Numbers that are not computed yet are left out, not null.
-    assert not {"evidence", "recovery", "explanations"} & set(schemas["Combination"]["properties"])
+    assert set(schemas["Evidence"]["properties"]) >= {
+        "e_value",
+        "e_value_declared_only",
+        "e_value_specific",
+        "without_top_keeper",
+        "unreported_successes_to_undo",
+    }
+    assert {"estimate", "low", "high", "level"} <= set(schemas["Recovery"]["properties"])
+    assert {"name", "probability", "called_as"} <= set(schemas["Explanation"]["properties"])
+    assert schemas["ExplanationEnum"]["enum"] == [
+        "as-catalogued",
+        "parent-not-carrying",
+        "look-alike",
+        "linked-in-repulsion",
+        "reduced-viability",
+        "gene-shortage",
+    ]
+    assert schemas["StateEnum"]["enum"] == [
+        "no-reports",
+        "too-early",
+        "as-expected",
+        "watch",
+        "flagged",
+    ]
     assert {"keeper", "token", "recovery_code"} == set(schemas["NewKeeper"]["properties"])
     assert {"reading", "contradicts_parents"} <= set(schemas["HatchlingsOut"]["properties"])
 

@@ -89,7 +89,7 @@ def _reading(species: Species, look: str) -> dict[str, str]:
 
 
 def in_notation(said: str) -> str:
-    """Parents of ``stated`` as a keeper writes them."""
+    """Parents of ``stated`` as a keeper writes them: first what shows, so that it reads one way."""
     found = []
     for part in filter(None, said.split(", ")):
         gene, possible, chance = part.partition("? ")
@@ -103,7 +103,7 @@ def in_notation(said: str) -> str:
             found.append(f"super {gene}" if twice else gene)
     # What shows comes first: a recessive after a het could be meant as another het.
     found.sort(key=lambda words: "het " in words)
-    return ", ".join(found) or "normal"
+    return ", ".join(sorted(found, key=lambda one: "het " in one)) or "normal"
 
 
 def report(keeper: Api, *broods: Brood) -> list[str]:

@@ -1,7 +1,7 @@
 """What is flagged in a community: the pool code from end to end, without the database.
 
-The steps are those of the service: contributions of each family, the evidence on every target, wholes
-held against their parts and parts against their wholes, weighted e-BH, and three keepers.
+The steps are those of the service: contributions of each family, the evidence on every target,
+wholes held against their parts and parts against their wholes, weighted e-BH, and three keepers.
 
 ``python -m tests.statistics.community_flags [--seeds 20]`` prints what was flagged, and why.
 """

@@ -271,8 +271,8 @@ def _delay_lines(n_pools: int, seed: int) -> list[str]:
 def _coverage_lines(n_pools: int, seed: int) -> list[str]:
     lines = [
         "",
-        f"95 % interval of the recovery ratio, {CLUTCHES} clutches (goal: 93 to 99 % cover; where "
-        "psi is 0 nothing can hit, and every interval covers)",
+        f"95 % interval of the recovery ratio, {CLUTCHES} clutches (goal: 93 to 99 % cover;",
+        "where psi is 0 nothing can hit, and every interval covers)",
         f"{'psi':<6}{'mislabelled':>12}{'cover':>8}{'too high':>10}{'too low':>9}",
     ]
     for psi, share in COVERED:
@@ -294,7 +294,7 @@ def _reason_lines(n_pools: int, seed: int) -> list[str]:
         "repulsion at 2 %, double hets", n_pools=n_pools, seed=seed, n_clutches=2 * CLUTCHES
     )
     lines += [
-        f"(Double hets: told apart from a lethal pair alone, by a judge who knows both laws, in "
+        "(Double hets: a judge who knows both laws tells them apart from a lethal pair alone in",
         f"{known:.1%}; with {2 * CLUTCHES} clutches the truth comes first in {more.share:.1%}.)",
     ]
     lines += ["", "The same in harder worlds, without a goal"]
@@ -305,7 +305,7 @@ def _reason_lines(n_pools: int, seed: int) -> list[str]:
 def _news_lines(n_pools: int, seed: int) -> list[str]:
     lines = [
         "",
-        f"The pair is news, beyond either gene alone, {CLUTCHES} clutches (goal: at least 95 % "
+        f"The pair is news, beyond either gene alone, {CLUTCHES} clutches (goal: at least 95 %",
         "where the pair itself is short, at most 5 % where a gene is)",
     ]
     for name, is_news in NEWS.items():

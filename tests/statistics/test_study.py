@@ -94,7 +94,7 @@ def test_coverage__is_near_its_level(psi):
 
 @pytest.mark.parametrize("name", REASONS)
 def test_first_reasons__is_mostly_the_truth(name):
-    one = first_reasons(name, n_pools=SMALL // 2, seed=5)
+    one = first_reasons(name, n_pools=SMALL // 3, seed=5)
 
     assert one.share >= (0.75 if name == HARD else 0.86)
 
@@ -108,7 +108,7 @@ def test_unspecific_flags__are_not_specific():
 
 @pytest.mark.parametrize("name", [name for name in NEWS if name != HARD])
 def test_pairs_as_news__are_those_that_are_short_themselves(name):
-    share = pairs_as_news(name, n_pools=SMALL // 2, seed=5)
+    share = pairs_as_news(name, n_pools=SMALL // 3, seed=5)
 
     assert share >= 0.85 if NEWS[name] else share <= 0.1
 
@@ -153,14 +153,15 @@ def test_first_reasons__in_full(name):
 
 
 @pytest.mark.slow
-def test_first_reasons__double_hets_are_told_apart_as_well_as_can_be():
-    # 240 hatchlings of two double hets: even the two true laws side by side do not reach 95 %.
+def test_first_reasons__double_hets_take_more_clutches():
+    # 240 hatchlings of two double hets: even the two true laws side by side do not reach 95 %,
+    # and repulsion starts with smaller prior odds than its rivals.
     known = told_apart_by_truth(n_pools=FULL, seed=1)
     one = first_reasons(HARD, n_pools=FULL, seed=1)
 
     assert one.truth is Explanation.LINKED_IN_REPULSION
     assert known < 0.95
-    assert one.share >= known - 0.04
+    assert one.share >= known - 0.08
     assert first_reasons(HARD, n_pools=FULL, seed=1, n_clutches=80).share >= 0.95
 
 
@@ -173,7 +174,7 @@ def test_unspecific_flags__in_full():
 
 
 def test_table__names_every_part():
-    text = table(n_pools=2, seed=1)
+    text = table(n_pools=1, seed=1)
 
     for part in ("False flags", "Median hatchlings", "95 % interval", "true explanation first"):
         assert part in text

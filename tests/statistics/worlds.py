@@ -53,7 +53,7 @@ class Cross:
 
 
 def _cross(mode: Mode, sire: dict[str, int], dam: dict[str, int]) -> Cross:
-    """Copies of gene ``one`` at locus a and ``two`` at locus b that the parents are said to have."""
+    """Copies of gene ``one`` at locus a and ``two`` at locus b that each parent is said to have."""
     loci = tuple(Locus(key, (Allele(gene, mode),)) for key, gene in (("a", "one"), ("b", "two")))
     species = Species("moss-skink", "moss skink", SexSystem.NONE, loci)
     shown = {one.text: one for locus in loci for one in locus_factors(locus)}

@@ -1,6 +1,6 @@
 """E-values against their formula by brute force, and what makes them safe."""
 
-from itertools import product
+from itertools import pairwise, product
 from math import comb, exp, fsum, inf, log, log10, prod
 
 import numpy as np
@@ -238,7 +238,7 @@ def test_e_value__does_not_rise_with_a_hatchling_of_the_combination():
         evidence([(MARSH, asked, {pair_row(MARSH, "Clay, Dune", "", {0: 9, 1: 9, 2: 9, 3: n}): 1})])
         for n in range(12)
     ]
-    assert all(one.log10 > other.log10 for one, other in zip(values, values[1:], strict=False))
+    assert all(one.log10 > other.log10 for one, other in pairwise(values))
     assert values[-1].value < 1
 
 

@@ -78,6 +78,18 @@ def test_beyond_parts__do_not_tell_apart_a_pair_that_is_shorter_than_its_short_p
     assert found.other == "Clay"
 
 
+def test_beyond_parts__find_a_lethal_pair_in_a_gene_that_falls_short():
+    """Clay at one half, the pair never, or hardly ever."""
+    assert beyond_parts(pair_pool((16, 8, 16, 0))).log10 > NEWS
+    assert beyond_parts(pair_pool((12, 6, 12, 1))).log10 > NEWS
+
+
+@pytest.mark.parametrize("cells", [(8, 16, 8, 0), (8, 8, 16, 0), (16, 8, 8, 0)])
+def test_beyond_parts__find_a_pair_to_be_news_that_is_taken_for_something_else(cells):
+    """The pair is called by one of its genes, or by none: no gene is short by itself."""
+    assert beyond_parts(pair_pool(cells)).log10 > NEWS
+
+
 TRIPLE = {"looks": ("Clay", "Dune", "Fen"), "sire": "Clay, Dune", "dam": "Fen"}
 
 
@@ -239,6 +251,13 @@ def test_beyond_whole__is_the_mixture_over_the_best_ratio():
     )
     found = beyond_whole([], pools, CLAY)
     assert found.log10 == pytest.approx((log(mixture) - max(logs)) / log(10), abs=1e-5)
+
+
+def test_beyond_whole__explain_a_gene_by_a_pair_that_is_taken_for_the_other_gene():
+    """All pairs are called Dune: Clay is short, and that is why."""
+    found = beyond_whole(clay_pool((12, 12)), pair_pool((8, 8, 16, 0)), CLAY)
+    assert found.log10 < 0
+    assert (found.other, found.ratio) == ("Clay Dune", 0)
 
 
 def test_is_part__holds_for_some_of_the_factors():

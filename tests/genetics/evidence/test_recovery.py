@@ -1,5 +1,7 @@
 """The recovery ratio and its interval against likelihoods by brute force."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from scipy.optimize import brentq, minimize_scalar
@@ -100,7 +102,7 @@ def test_recovery_ratio__of_parents_that_the_hits_prove_is_binomial(
 ):
     asked = target(MARSH, *looks)
     # What is no hit is shared out so that the other cells say nothing of what is missing.
-    rest = [0] if len(looks) == 1 else [cell for cell in range(asked.n_cells - 1)]
+    rest = [0] if len(looks) == 1 else list(range(asked.n_cells - 1))
     cells = {cell: (n - hits) // len(rest) for cell in rest}
     cells[0] += n - hits - sum(cells.values())
     found = recovery_ratio(
@@ -199,4 +201,4 @@ def test_psis__run_from_never_to_the_largest():
     assert PSIS[0] == 0
     assert PSIS[1] == pytest.approx(SMALLEST_PSI)
     assert PSIS[-1] == pytest.approx(LARGEST_PSI)
-    assert all(one < other for one, other in zip(PSIS, PSIS[1:], strict=False))
+    assert all(one < other for one, other in pairwise(PSIS))

@@ -92,6 +92,12 @@ def test_without_top_keeper__is_the_least_over_all_keepers_left_out():
     assert values["b"] > found.log10 + 1
 
 
+def test_without_top_keeper__copes_with_clutches_that_no_parents_could_give():
+    impossible = pool((pair_row(MARSH, "", "", {3: 1}), 1))
+    found = without_top_keeper({"a": pool((pair(NONE), 5)), "b": impossible, "c": impossible})
+    assert found.log10 == 0
+
+
 def test_without_top_keeper__of_one_keeper_is_nothing():
     assert without_top_keeper({}) is None
     assert without_top_keeper({"a": pool((pair(NONE), 3))}) is None

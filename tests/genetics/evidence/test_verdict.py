@@ -9,7 +9,9 @@ from genetics.evidence.few_hits import with_few_hits
 from genetics.evidence.hits import pool_hits
 from genetics.evidence.likelihood import pool_likelihood
 from genetics.evidence.verdict import State, hatchlings_until_signal, verdict_of
-from tests.factories.pools import MARSH, pair_row, target
+from genetics.model.species import Sex
+from genetics.pool.pool import ClutchCounts
+from tests.factories.pools import MARSH, counts, pair_row, row, target
 
 PAIR = target(MARSH, "Clay", "Dune")
 LEVEL = log10(WATCH_E_VALUE)
@@ -67,3 +69,44 @@ def test_verdict_of__gene_that_no_parent_shows_is_not_watched():
 def test_hatchlings_until_signal__is_none_for_a_large_pool():
     pools = pools_of((2, 2, 2, 2), 400)
     assert hatchlings_until_signal(pools, pool_hits(pools)) is None
+
+
+def of_one_sex(sex):
+    """Elm on Z of the sire: half of his daughters show it, none of his sons."""
+    asked = target(MARSH, "Elm")
+    clutch = ClutchCounts(0, 0, counts({0: 4}, sex))
+    return [(MARSH, asked, {row(MARSH, ["Elm"], [""], clutch): 3})]
+
+
+def test_verdict_of__sons_that_can_not_show_it_is_too_early():
+    pools = of_one_sex(Sex.MALE)
+    assert pool_hits(pools).expected == 0
+    found = verdict_of(pools)
+    assert (found.state, found.evidence.log10) == (State.TOO_EARLY, pytest.approx(0, abs=1e-12))
+    # A quarter of all hatchlings shows it: log(20) / log(4 / 3) = 10.4.
+    assert found.more_hatchlings == 11
+
+
+def test_verdict_of__one_hatchling_is_too_early_whatever_it_is():
+    for cells in ((1, 0, 0, 0), (0, 1, 0, 0), (0, 0, 0, 1)):
+        found = verdict_of(pools_of(cells, 1))
+        assert found.state is State.TOO_EARLY
+        assert found.more_hatchlings > 5
+
+
+@pytest.mark.parametrize("families", [1, 2, 3])
+def test_verdict_of__says_fewer_more_the_more_there_are(families):
+    fewer, more = (verdict_of(pools_of((2, 1, 1, 0), n)) for n in (families, families + 1))
+    assert fewer.more_hatchlings > (more.more_hatchlings or 0)
+
+
+def test_verdict_of__a_gene_alone_could_signal_once_one_hit_proves_its_parent():
+    """If Clay never showed, all fathers might lack it; one hit each and the rest would be news."""
+    asked = target(MARSH, "Clay")
+    pools = [(MARSH, asked, {pair_row(MARSH, "Clay", "", {0: 8, 1: 8}): 3})]
+    for n_hits, signals in ((0, False), (1, True)):
+        few = {with_few_hits(MARSH, asked, r, n_hits=n_hits): n for r, n in pools[0][2].items()}
+        changed = [(MARSH, asked, few)]
+        log = e_value(pool_likelihood(changed, target_viability(asked))).log10
+        assert (log >= LEVEL) is signals
+    assert verdict_of(pools).state is State.AS_EXPECTED

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from math import comb
-from typing import Any
+from typing import Any, Final
 
 import pytest
 
-from tests.factories.registry import Api, clutch, gecko, group, joined, parent, stored
+from genetics.evidence.explanations import explanations
+from tests.factories.evidence import Brood, pool_of, report
+from tests.factories.registry import Api, clutch, gecko, group, joined, many, parent, stored
 
 pytestmark = pytest.mark.django_db
 
@@ -54,6 +57,53 @@ def test_missed__counts_what_may_be_one():
     answer = check(hatchlings=[group("normal", 5), group("normal", 2, "ashwater")])
     (one,) = answer["missed"]
     assert (one["combination"], one["may_be"]) == ("Ashwater", 2)
+
+
+LETHAL: Final = Brood(
+    "Ashwater, Pale Reed",
+    "Ashwater, Pale Reed",
+    {"": 9, "Ashwater": 4, "Pale Reed": 3},
+)
+
+
+def explained(brood: Brood, combination: str) -> list[dict[str, Any]]:
+    (found,) = (
+        one["explanations"]
+        for one in Api().post("clutch-checks/", brood.body(), status=200)["missed"]
+        if one["combination"] == combination
+    )
+    return found
+
+
+@pytest.mark.parametrize("died", [None, 0, 1, 4])
+def test_missed__comes_with_explanations_by_this_clutch_alone(died):
+    brood = replace(LETHAL, died=died)
+    # What others reported is not looked at.
+    report(joined(), LETHAL, LETHAL)
+    found = explained(brood, "Ashwater Pale Reed")
+    expected = explanations(pool_of("Ashwater, Pale Reed", [brood]))
+    assert [one["name"] for one in found] == [str(one.name) for one in expected]
+    for said, one in zip(found, expected, strict=True):
+        assert said["probability"] == pytest.approx(one.probability, rel=1e-6, abs=1e-12)
+        assert (said.get("called_as"), said.get("gene")) == (one.called_as, one.gene)
+        assert said["sentence"].endswith(".")
+    assert sum(one["probability"] for one in found) == pytest.approx(1, abs=1e-9)
+
+
+def test_missed__takes_eggs_that_died_for_reduced_viability():
+    def chance(died: int) -> float:
+        found = explained(replace(LETHAL, died=died), "Ashwater Pale Reed")
+        return next(one["probability"] for one in found if one["name"] == "reduced-viability")
+
+    assert chance(0) < chance(1)
+
+
+def test_missed__explains_the_ten_most_surprising():
+    missed = Api().post("clutch-checks/", many(), status=200)["missed"]
+    assert len(missed) > 20
+    assert [bool(one["explanations"]) for one in missed] == [True] * 10 + [False] * (
+        len(missed) - 10
+    )
 
 
 def test_missed__comes_with_cautions():
