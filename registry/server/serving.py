@@ -121,11 +121,13 @@ def _listen(host: str, port: int, stop: _Stop) -> socket.socket:
 def _bring_up_to_date(environment: Environment, stop: _Stop) -> None:
     """Migrate, and load the catalogue with the invented species of the examples."""
     django.setup()
-    folders = [environment.fixtures / "catalogue", environment.fixtures / "demo"]
+    named = [environment.fixtures / "catalogue", environment.fixtures / "demo"]
+    folders = [str(one) for one in named if one.is_dir()]
     try:
         call_command("migrate", interactive=False, verbosity=0)
         stop.check()
-        call_command("catalogue", "load", *(str(one) for one in folders if one.is_dir()))
+        if folders:
+            call_command("catalogue", "load", *folders)
     except CommandError as error:
         message = f"The database can't be brought up to date: {error}"
         raise StartError(message) from error
