@@ -22,5 +22,5 @@ class Produced(models.TextChoices):
     NO = "no", "no"
 
 
-MOST_POINTS = 2_000
+MOST_POINTS = 500
 """Most clutches whose evidence over time is computed, the newest."""

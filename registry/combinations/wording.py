@@ -13,6 +13,9 @@ _NEVER: Final = 1e-12
 _MAY_DIE: Final = 0.05
 """Probability of reduced viability from which on no pairing that could give it is proposed."""
 
+SURPRISING: Final = 0.01
+"""Chance from which down a count is called rare luck, taking the parents at their word."""
+
 WATCH_LEVEL: Final = 20.0
 """E-value from which on a combination is on watch."""
 
@@ -34,7 +37,7 @@ def evidence_sentence(row: PooledTarget, state: str) -> str:
             f"about {row.more_hatchlings} more hatchlings could."
         )
     if state == State.AS_EXPECTED:
-        return f"{counts}. That is no sign of a shortage."
+        return f"{counts}. {_no_shortage(row)}"
     strength = (
         f"{counts}. The evidence of a shortage is {e_value:,.3g}; it reaches 20 once in twenty by "
         "luck at most, however often one looks and however many parents are mislabelled."
@@ -45,6 +48,15 @@ def evidence_sentence(row: PooledTarget, state: str) -> str:
         few = f" A flag needs {FEW_KEEPERS} keepers." if row.n_keepers < FEW_KEEPERS else ""
         return f"{strength} Among all combinations looked at it is not a flag yet.{few}"
     return f"{strength} It stands out among all combinations looked at."
+
+
+def _no_shortage(row: PooledTarget) -> str:
+    if row.p_value >= SURPRISING:
+        return "That is no sign of a shortage."
+    return (
+        "So few would be rare luck if all parents carry what they are said to. It is not evidence "
+        "that fewer hatch: parents that do not carry it, or luck in so many looks, explain it too."
+    )
 
 
 def specific_sentence(log10_specific: float | None) -> str | None:

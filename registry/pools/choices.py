@@ -15,7 +15,7 @@ class State(models.TextChoices):
 
     NO_REPORTS = "no-reports", "no clutch that could have shown it was reported"
     TOO_EARLY = "too-early", "too few hatchlings for an absence to mean anything"
-    AS_EXPECTED = "as-expected", "about as often as expected"
+    AS_EXPECTED = "as-expected", "no shortage that parents without the genes would not explain"
     WATCH = "watch", "its own evidence of a shortage is 20 or more"
     FLAGGED = "flagged", "short also among all combinations looked at, by three keepers or more"
 

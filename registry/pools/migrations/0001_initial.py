@@ -26,7 +26,7 @@ class Migration(migrations.Migration):
                 ('factors', models.JSONField(help_text='[[locus, wording, look], ...] in order.')),
                 ('revision', models.BigIntegerField(default=1)),
                 ('assessed_revision', models.BigIntegerField(default=0)),
-                ('state', models.CharField(choices=[('no-reports', 'no clutch that could have shown it was reported'), ('too-early', 'too few hatchlings for an absence to mean anything'), ('as-expected', 'about as often as expected'), ('watch', 'its own evidence of a shortage is 20 or more'), ('flagged', 'short also among all combinations looked at, by three keepers or more')], default='no-reports', max_length=12)),
+                ('state', models.CharField(choices=[('no-reports', 'no clutch that could have shown it was reported'), ('too-early', 'too few hatchlings for an absence to mean anything'), ('as-expected', 'no shortage that parents without the genes would not explain'), ('watch', 'its own evidence of a shortage is 20 or more'), ('flagged', 'short also among all combinations looked at, by three keepers or more')], default='no-reports', max_length=12)),
                 ('n_clutches', models.PositiveIntegerField(default=0)),
                 ('n_declared', models.PositiveIntegerField(default=0)),
                 ('n_keepers', models.PositiveIntegerField(default=0)),

@@ -485,6 +485,17 @@ def test_history__tells_each_moment_as_it_was(keepers):
     ]
 
 
+def test_history__gives_the_newest_points_of_a_long_one(keepers, monkeypatch):
+    for keeper in keepers:
+        report(keeper, LETHAL, ORDINARY, LETHAL)
+    whole = history("Ashwater")
+    assert (len(whole["points"]), whole["first_clutch"]) == (9, 1)
+    monkeypatch.setattr("registry.combinations.history.MOST_POINTS", 4)
+    newest = history("Ashwater")
+    assert newest["first_clutch"] == 6
+    assert newest["points"] == whole["points"][5:]
+
+
 def test_history__is_hidden_for_one_or_two_keepers_and_empty_for_nobody(keepers):
     nobody = history(PAIR)
     assert (nobody["points"], nobody["hidden"]) == ([], False)

@@ -143,3 +143,24 @@ def test_next_step__of_a_gene_with_a_caution_over_http(keepers):
 def test_next_step__of_nothing_reported_is_none():
     gecko()
     assert Api().combination("ashwater")["next_step"] is None
+
+
+@pytest.mark.django_db
+def test_evidence_sentence__of_a_gene_that_never_hatched_does_not_call_it_usual(keepers):
+    """Taken at their word the parents could hardly do this; without the gene they always would."""
+    for keeper in keepers:
+        report(keeper, Brood("Ashwater", "Ashwater", {"": 60}))
+    answer = Api().combination("Ashwater")
+    assert answer["state"] == "as-expected"
+    assert answer["p_value"] < 1e-15
+    assert "no sign of a shortage" not in answer["evidence"]["sentence"]
+    assert "parents that do not carry it" in answer["evidence"]["sentence"]
+
+
+@pytest.mark.django_db
+def test_evidence_sentence__of_a_gene_that_hatched_as_often_as_it_should(keepers):
+    for keeper in keepers:
+        report(keeper, Brood("Ashwater", "Ashwater", {"": 45, "Ashwater": 15}))
+    answer = Api().combination("Ashwater")
+    assert answer["state"] == "as-expected"
+    assert answer["evidence"]["sentence"].endswith("That is no sign of a shortage.")
