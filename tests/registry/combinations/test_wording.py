@@ -152,7 +152,7 @@ def test_evidence_sentence__of_a_gene_that_never_hatched_does_not_call_it_usual(
         report(keeper, Brood("Ashwater", "Ashwater", {"": 60}))
     answer = Api().combination("Ashwater")
     assert answer["state"] == "as-expected"
-    assert answer["p_value"] < 1e-15
+    assert answer["tried"]["p_value"] < 1e-15
     assert "no sign of a shortage" not in answer["evidence"]["sentence"]
     assert "parents that do not carry it" in answer["evidence"]["sentence"]
 
