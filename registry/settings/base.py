@@ -31,6 +31,7 @@ INSTALLED_APPS = [
     "drf_spectacular",
     "drf_spectacular_sidecar",
     "registry.api",
+    "registry.traffic",
     "registry.catalogue",
     "registry.keepers",
     "registry.pairings",
@@ -38,6 +39,11 @@ INSTALLED_APPS = [
     "registry.clutches",
     "registry.combinations",
     "registry.forecasts",
+    "registry.records",
+    "registry.moderation",
+    "registry.exports",
+    "registry.feeds",
+    "registry.operation",
 ]
 
 MIDDLEWARE = [

@@ -1,0 +1,14 @@
+"""Moderators, holds with their reasons, and the audit trail."""
+
+from __future__ import annotations
+
+from django.apps import AppConfig
+
+
+class ModerationConfig(AppConfig):
+    """Entry in ``INSTALLED_APPS``."""
+
+    name = "registry.moderation"
+    label = "moderation"
+    verbose_name = "Moderation"
+    default_auto_field = "django.db.models.BigAutoField"
