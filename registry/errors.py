@@ -74,6 +74,7 @@ class ErrorCode(StrEnum):
     SEASON_OUT_OF_RANGE = "season-out-of-range", 400, "The season can not be"
     EMPTY_CLUTCH = "empty-clutch", 400, "The clutch has neither eggs nor hatchlings"
     TOO_MANY_HATCHLINGS = "too-many-hatchlings", 400, "More hatchlings than a clutch has"
+    TOO_MANY_REVISIONS = "too-many-revisions", 409, "More entries than are kept"
 
     # combinations and numbers
     TOO_MANY_FACTORS = "too-many-factors", 400, "More factors than are watched together"
@@ -243,6 +244,12 @@ class TooManyHatchlingsError(RegistryError):
     """More hatchlings than any clutch has."""
 
     code = ErrorCode.TOO_MANY_HATCHLINGS
+
+
+class TooManyRevisionsError(RegistryError):
+    """A clutch, animal or code that has as many entries as are kept."""
+
+    code = ErrorCode.TOO_MANY_REVISIONS
 
 
 class CatalogueFaultError(RegistryError):

@@ -50,7 +50,11 @@ class ApiListView(ApiView, ListAPIView[Any]):
         """One page of the list."""
         rows: QuerySet[Any] = self.filter_queryset(self.get_queryset())
         page = self.paginate_queryset(rows) or []
-        return self.get_paginated_response([self.row(one) for one in page])
+        return self.get_paginated_response(self.page_rows(page))
+
+    def page_rows(self, page: Sequence[Any]) -> Any:
+        """All rows of a page; where they are answered one by one, give ``row`` instead."""
+        return [self.row(one) for one in page]
 
     def row(self, one: Any) -> Any:
         """One row as it is answered: a dict as it is, a model row through the serializer."""

@@ -11,6 +11,9 @@ class Keeper(models.Model):
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
     recovery_sha256 = models.CharField(max_length=64, unique=True)
     joined_at = models.DateTimeField(auto_now_add=True)
+    is_held = models.BooleanField(
+        default=False, db_default=False, help_text="By a moderator: in no pool until released."
+    )
 
     def __str__(self) -> str:
         return str(self.id)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db import transaction
@@ -45,3 +46,10 @@ def keeper_lock(keeper_id: uuid.UUID) -> None:
     own = Keeper.objects.select_for_update(no_key=True).filter(pk=keeper_id)
     if not own.values_list("pk").first():
         raise UnknownTokenError("The token belongs to no keeper.")
+
+
+def keepers_lock(keeper_ids: Iterable[uuid.UUID | None]) -> None:
+    """Lock several keepers as ``keeper_lock`` does, in order, so that nobody waits in a circle."""
+    own = Keeper.objects.select_for_update(no_key=True)
+    wanted = own.filter(pk__in={one for one in keeper_ids if one is not None})
+    list(wanted.order_by("pk").values_list("pk"))

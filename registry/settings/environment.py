@@ -39,6 +39,8 @@ class Environment:
     allowed_hosts: tuple[str, ...]
     fixtures: Path
     rate_limits: bool
+    keeper_probation_days: int
+    keeper_probation_clutches: int
     workers: int
     threads: int
 
@@ -62,6 +64,12 @@ def read_environment(variables: Mapping[str, str]) -> Environment:
         allowed_hosts=tuple(host.strip() for host in hosts.split(",") if host.strip()),
         fixtures=Path(read.get("BROODCOUNT_FIXTURES", REPOSITORY / "fixtures")).absolute(),
         rate_limits=_switch(read, "BROODCOUNT_RATE_LIMITS", default=True),
+        keeper_probation_days=_positive(
+            read, "BROODCOUNT_KEEPER_PROBATION_DAYS", default=14, least=0
+        ),
+        keeper_probation_clutches=_positive(
+            read, "BROODCOUNT_KEEPER_PROBATION_CLUTCHES", default=2, least=0
+        ),
         workers=_positive(read, "BROODCOUNT_WORKERS", default=2),
         threads=_positive(read, "BROODCOUNT_THREADS", default=4),
     )
@@ -85,9 +93,11 @@ def _switch(read: Mapping[str, str], name: str, *, default: bool) -> bool:
     return word == "on"
 
 
-def _positive(read: Mapping[str, str], name: str, *, default: int) -> int:
-    """A whole number, 1 or more."""
+def _positive(read: Mapping[str, str], name: str, *, default: int, least: int = 1) -> int:
+    """A whole number, ``least`` or more."""
     text = read.get(name, str(default)).strip()
-    if not text.isascii() or not text.isdecimal() or int(text) < 1:
-        raise EnvironmentValueError(name, f"read {text!r}, expected a whole number from 1 on.")
+    if not text.isascii() or not text.isdecimal() or int(text) < least:
+        raise EnvironmentValueError(
+            name, f"read {text!r}, expected a whole number from {least} on."
+        )
     return int(text)

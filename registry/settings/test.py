@@ -6,3 +6,6 @@ from registry.settings.base import *  # noqa: F403 - the way Django's settings b
 
 SECRET_KEY = "for tests only"  # noqa: S105 - protects nothing
 ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
+
+# Keepers of a test have just joined; the tests of the probation set it themselves.
+BROODCOUNT_KEEPER_PROBATION_DAYS = 0

@@ -14,6 +14,7 @@ from registry.clutches.choices import (
     MAX_CODE_LENGTH,
     MAX_GROUPS,
     HatchlingSex,
+    Held,
 )
 from registry.pairings.api.serializers import ParentSerializer, StatedParentSerializer
 from registry.pairings.choices import MAX_GENES_LENGTH
@@ -164,3 +165,7 @@ class ClutchSerializer(serializers.Serializer[Any]):
     clutch_code = serializers.CharField(allow_null=True)
     reported_at = serializers.DateTimeField()
     catalogue = serializers.CharField(help_text="Catalogue version it was read under.")
+    revision = serializers.IntegerField(help_text="Number of the newest state; 1 is the report.")
+    held = serializers.ChoiceField(
+        choices=Held.choices, allow_null=True, help_text="Why it is in no pool; null if it counts."
+    )

@@ -22,7 +22,8 @@ from registry.clutches.api.serializers import (
 from registry.clutches.models import Clutch
 from registry.clutches.selectors import clutch_answer, clutch_get, clutch_list, report_answer
 from registry.clutches.services.checks import clutch_check
-from registry.clutches.services.reporting import clutch_report, clutch_withdraw
+from registry.clutches.services.reporting import clutch_report
+from registry.clutches.services.withdrawing import clutch_withdraw
 from registry.keepers.permissions import IsKeeper, keeper_of
 
 
@@ -59,6 +60,7 @@ class ClutchesView(ApiListView):
                 "id": report.clutch_id,
                 "season": report.season,
                 "declared": report.is_declared,
+                "held": report.held,
                 "reported_at": report.reported_at,
             },
             report.read,

@@ -38,6 +38,14 @@ class TriedSerializer(serializers.Serializer[Any]):
     )
 
 
+class DeclaredPairingsSerializer(serializers.Serializer[Any]):
+    """The reporting gap: pairings declared for seasons that are over."""
+
+    declared = serializers.IntegerField(help_text="Whose clutches would inform the combination.")
+    without_outcome = serializers.IntegerField(help_text="Of these, without a clutch.")
+    share_without_outcome = serializers.FloatField()
+
+
 class RelatedSerializer(serializers.Serializer[Any]):
     """A related combination that was reported."""
 
@@ -143,6 +151,9 @@ class CombinationSerializer(serializers.Serializer[Any]):
     state = serializers.ChoiceField(choices=State.choices)
     produced = ProducedSerializer()
     tried = TriedSerializer()
+    declared_pairings = DeclaredPairingsSerializer(
+        allow_null=True, help_text="Null below three keepers, and for published crosses."
+    )
     evidence = EvidenceSerializer()
     recovery = RecoverySerializer(allow_null=True)
     explanations = ExplanationSerializer(many=True, help_text="Most probable first; sum to 1.")

@@ -89,6 +89,8 @@ def test_report__answers_with_every_reading(keeper, version):
         "declared": False,
         "clutch_code": "shelf 3",
         "catalogue": version,
+        "revision": 1,
+        "held": None,
     }
 
 
