@@ -112,6 +112,8 @@ SPECTACULAR_SETTINGS = {
         "SexEnum": "registry.pairings.choices.Sex",
         "HatchlingSexEnum": "registry.clutches.choices.HatchlingSex",
         "ProducedEnum": "registry.combinations.choices.Produced",
+        "DuplicateStateEnum": "registry.clutches.choices.DuplicateState",
+        "StateEnum": "registry.pools.choices.State",
         "ExplanationEnum": "registry.pools.choices.ExplanationName",
     },
     "POSTPROCESSING_HOOKS": [

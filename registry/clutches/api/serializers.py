@@ -41,7 +41,7 @@ class HatchlingsInSerializer(StrictSerializer):
 
     call = TextField(max_length=MAX_GENES_LENGTH, help_text="What they look like; `normal` counts.")
     count = CountField(min=1, max=_LARGEST_COUNT)
-    sex = NameField(HatchlingSex.values, required=False)
+    sex = NameField(HatchlingSex.choices, required=False)
     basis = TextField(
         max_length=MAX_BASIS_LENGTH,
         required=False,
