@@ -1,4 +1,4 @@
-"""The pools made anew from the clutches: to check what was kept up step by step, or to repair it."""
+"""The pools made anew from the clutches, to check what was kept up step by step, or to mend it."""
 
 from __future__ import annotations
 
