@@ -124,6 +124,9 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"plain": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "plain"}},
+    "filters": {"secrets": {"()": "registry.api.scrubbing.SecretsFilter"}},
+    "handlers": {
+        "stderr": {"class": "logging.StreamHandler", "formatter": "plain", "filters": ["secrets"]}
+    },
     "root": {"handlers": ["stderr"], "level": "WARNING"},
 }
