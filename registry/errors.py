@@ -7,6 +7,7 @@ a sentence, fields and a code of `ErrorCode`. Neither knows where in a request t
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
@@ -44,6 +45,8 @@ class ErrorCode(StrEnum):
     INVALID_CURSOR = "invalid-cursor", 400, "The cursor belongs to no page of this list"
     NOT_AUTHENTICATED = "not-authenticated", 401, "This call needs a keeper's token"
     UNKNOWN_TOKEN = "unknown-token", 401, "The token belongs to no keeper"
+    EXPIRED_TOKEN = "expired-token", 401, "The token has expired"
+    UNKNOWN_RECOVERY_CODE = "unknown-recovery-code", 401, "The recovery code is not taken"
     FORBIDDEN = "forbidden", 403, "The keeper may not do this"
     NOT_FOUND = "not-found", 404, "Nothing is found here"
     METHOD_NOT_ALLOWED = "method-not-allowed", 405, "The call does not know this method"
@@ -75,6 +78,10 @@ class ErrorCode(StrEnum):
     EMPTY_CLUTCH = "empty-clutch", 400, "The clutch has neither eggs nor hatchlings"
     TOO_MANY_HATCHLINGS = "too-many-hatchlings", 400, "More hatchlings than a clutch has"
     TOO_MANY_REVISIONS = "too-many-revisions", 409, "More entries than are kept"
+
+    # tokens of a keeper
+    EXPIRY_IN_THE_PAST = "expiry-in-the-past", 400, "A token can not expire before it is made"
+    TOO_MANY_TOKENS = "too-many-tokens", 409, "The keeper has as many tokens as a keeper can have"
 
     # combinations and numbers
     TOO_MANY_FACTORS = "too-many-factors", 400, "More factors than are watched together"
@@ -190,6 +197,56 @@ class UnknownTokenError(RegistryError):
     """A token that belongs to nobody, or an Authorization header that holds none."""
 
     code = ErrorCode.UNKNOWN_TOKEN
+
+
+class ExpiredTokenError(RegistryError):
+    """A token whose last day is over."""
+
+    code = ErrorCode.EXPIRED_TOKEN
+
+    def __init__(self, *, expired_on: dt.date | None) -> None:
+        super().__init__(
+            f"The last day of this token was {expired_on}. Make another with a token that is still "
+            "taken (POST keepers/me/tokens/), or with the recovery code (POST keepers/recoveries/)."
+        )
+
+
+class UnknownRecoveryCodeError(RegistryError):
+    """A recovery code that is nobody's, or no longer; never said which."""
+
+    code = ErrorCode.UNKNOWN_RECOVERY_CODE
+
+    def __init__(self) -> None:
+        super().__init__(
+            "This recovery code is not taken. Each is taken once: the newest one is that of the "
+            "latest recovery, or of joining if there was none."
+        )
+
+
+class ExpiryInThePastError(RegistryError):
+    """A token that would never be taken."""
+
+    code = ErrorCode.EXPIRY_IN_THE_PAST
+
+    def __init__(self, *, expires_on: dt.date, today: dt.date) -> None:
+        super().__init__(
+            f"The last day of the token would be {expires_on}; the earliest that can be is today, "
+            f"{today} (UTC).",
+            earliest=today.isoformat(),
+        )
+
+
+class TooManyTokensError(RegistryError):
+    """One token more than a keeper may have."""
+
+    code = ErrorCode.TOO_MANY_TOKENS
+
+    def __init__(self, *, most: int) -> None:
+        super().__init__(
+            f"You have {most} tokens, as many as a keeper can have. Revoke one first (DELETE "
+            "keepers/me/tokens/{id}/), or recover with 'revoke_tokens': true, which revokes all.",
+            most=most,
+        )
 
 
 class ForbiddenError(RegistryError):

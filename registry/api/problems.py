@@ -129,10 +129,10 @@ def _of_refusal(error: RegistryError | GeneticsError) -> Problem:
 
 
 def _challenge(code: ErrorCode) -> dict[str, str]:
-    """`WWW-Authenticate` of RFC 6750 for the two codes that ask for another token."""
-    if code is ErrorCode.NOT_AUTHENTICATED:
+    """`WWW-Authenticate` of RFC 6750, which every 401 needs: for a token, or for another one."""
+    if code in {ErrorCode.NOT_AUTHENTICATED, ErrorCode.UNKNOWN_RECOVERY_CODE}:
         return {"WWW-Authenticate": "Bearer"}
-    if code is ErrorCode.UNKNOWN_TOKEN:
+    if code in {ErrorCode.UNKNOWN_TOKEN, ErrorCode.EXPIRED_TOKEN}:
         return {"WWW-Authenticate": 'Bearer error="invalid_token"'}
     return {}
 

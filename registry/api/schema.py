@@ -14,6 +14,7 @@ from registry.api.problems import MEDIA_TYPE, TYPE_PREFIX
 from registry.errors import ErrorCode
 
 _METHODS: Final = ("get", "put", "post", "delete", "options", "head", "patch", "trace")
+_FIRST_PROBLEM: Final = 400
 SCHEME_NAME: Final = "keeperToken"
 SCHEME: Final = {
     "type": "http",
@@ -86,6 +87,8 @@ def _add_problems(path: str, operation: dict[str, Any]) -> None:
     if any(operation.get("security", [])):
         statuses |= {401, 403}
     responses = operation.setdefault("responses", {})
+    # Further ones that the view names, such as a conflict.
+    statuses |= {int(one) for one in responses if one.isdigit() and int(one) >= _FIRST_PROBLEM}
     for status in sorted(statuses):
         if MEDIA_TYPE not in responses.get(str(status), {}).get("content", {}):
             responses[str(status)] = {"$ref": f"#/components/responses/Problem{status}"}

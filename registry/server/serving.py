@@ -169,6 +169,7 @@ def _start_web_server(listener: socket.socket, environment: Environment) -> subp
             f"--workers={environment.workers}",
             f"--threads={environment.threads}",
             "--log-level=warning",
+            "--logger-class=registry.server.private_log.PrivateLogger",
             f"--graceful-timeout={_GRACE_SECONDS}",
             "--no-control-socket",
         ],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+from pathlib import Path
 from typing import Any, Final
 
 from registry.settings.database import parse_database_url
@@ -15,6 +16,7 @@ ENVIRONMENT: Final = read_environment(os.environ)
 
 BASE_DIR: Final = REPOSITORY
 BROODCOUNT_DATA_DIR: Final = ENVIRONMENT.data_dir
+BROODCOUNT_ERASURE_LEDGER: Path | None = ENVIRONMENT.erasure_ledger
 BROODCOUNT_FIXTURES: Final = ENVIRONMENT.fixtures
 BROODCOUNT_RATE_LIMITS: Final = ENVIRONMENT.rate_limits
 BROODCOUNT_KEEPER_PROBATION_DAYS = ENVIRONMENT.keeper_probation_days
@@ -126,6 +128,9 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"plain": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "plain"}},
+    "filters": {"secrets": {"()": "registry.api.scrubbing.SecretsFilter"}},
+    "handlers": {
+        "stderr": {"class": "logging.StreamHandler", "formatter": "plain", "filters": ["secrets"]}
+    },
     "root": {"handlers": ["stderr"], "level": "WARNING"},
 }

@@ -12,6 +12,9 @@ REPOSITORY: Final = Path(__file__).resolve().parents[2]
 ROOT_DATA_DIR: Final = Path("/var/lib/broodcount")
 """Data folder of a service that root starts: root's home is closed to the database's account."""
 
+ERASURES: Final = "erasures.txt"
+"""Name of the ledger of erasures in the data folder."""
+
 THREAD_LIMITS: Final = {
     "OPENBLAS_NUM_THREADS": "1",
     "OMP_NUM_THREADS": "1",
@@ -37,6 +40,7 @@ class Environment:
     postgres_bin: Path | None
     secret_key: str | None
     allowed_hosts: tuple[str, ...]
+    erasure_ledger: Path
     fixtures: Path
     rate_limits: bool
     keeper_probation_days: int
@@ -56,12 +60,15 @@ def read_environment(variables: Mapping[str, str]) -> Environment:
     read = {name: value for name, value in variables.items() if value.strip()}
     hosts = read.get("BROODCOUNT_ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]")
     postgres_bin = read.get("BROODCOUNT_POSTGRES_BIN")
+    data_dir = _data_dir(read)
+    ledger = read.get("BROODCOUNT_ERASURE_LEDGER")
     return Environment(
         database_url=read.get("DATABASE_URL"),
-        data_dir=_data_dir(read),
+        data_dir=data_dir,
         postgres_bin=Path(postgres_bin).absolute() if postgres_bin else None,
         secret_key=read.get("BROODCOUNT_SECRET_KEY"),
         allowed_hosts=tuple(host.strip() for host in hosts.split(",") if host.strip()),
+        erasure_ledger=Path(ledger).expanduser().absolute() if ledger else data_dir / ERASURES,
         fixtures=Path(read.get("BROODCOUNT_FIXTURES", REPOSITORY / "fixtures")).absolute(),
         rate_limits=_switch(read, "BROODCOUNT_RATE_LIMITS", default=True),
         keeper_probation_days=_positive(

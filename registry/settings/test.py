@@ -5,6 +5,7 @@ from __future__ import annotations
 from registry.settings.base import *  # noqa: F403 - the way Django's settings build on others
 
 SECRET_KEY = "for tests only"  # noqa: S105 - protects nothing
+BROODCOUNT_ERASURE_LEDGER = None
 ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]
 
 # Keepers of a test have just joined; the tests of the probation set it themselves.

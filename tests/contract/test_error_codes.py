@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Callable
 from typing import Any, Final
 
@@ -10,6 +11,9 @@ import pytest
 from registry.catalogue.services import catalogue_load
 from registry.combinations.api import views
 from registry.errors import ErrorCode
+from registry.keepers import services
+from registry.keepers.models import KeeperToken
+from registry.keepers.selectors import today
 from tests.factories.registry import (
     API,
     FIXTURES,
@@ -59,6 +63,19 @@ def broken(_keeper: Api) -> dict[str, Any]:
         return combination("ashwater")(_keeper)
 
 
+def expired(keeper: Api) -> dict[str, Any]:
+    """A call the day after the token's last one."""
+    KeeperToken.objects.update(expires_on=today() - dt.timedelta(days=1))
+    return keeper.refused("get", "clutches/")
+
+
+def one_token_more(keeper: Api) -> dict[str, Any]:
+    """Where a keeper may have no more than the one of joining."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(services, "MAX_TOKENS", 1)
+        return keeper.refused("post", "keepers/me/tokens/", {})
+
+
 # code -> the request, and words of its problem
 TABLE: Final[dict[str, tuple[Request, str]]] = {
     "bad-request": (raw("get", "species/", headers={"Host": "elsewhere.example"}), "its host"),
@@ -74,6 +91,16 @@ TABLE: Final[dict[str, tuple[Request, str]]] = {
         raw("get", "clutches/", headers={"Authorization": "Bearer bck_x"}),
         "The token belongs to no keeper.",
     ),
+    "expired-token": (expired, "The last day of this token was"),
+    "unknown-recovery-code": (
+        raw("post", "keepers/recoveries/", body={"recovery_code": "bcr_x"}),
+        "This recovery code is not taken.",
+    ),
+    "expiry-in-the-past": (
+        lambda keeper: keeper.refused("post", "keepers/me/tokens/", {"expires_on": "2020-02-29"}),
+        "would be 2020-02-29",
+    ),
+    "too-many-tokens": (one_token_more, "as many as a keeper can have"),
     "not-found": (raw("get", "nothing/"), "Nothing is found at /api/v1/nothing/."),
     "method-not-allowed": (raw("put", "species/"), "PUT is not known here"),
     "not-acceptable": (raw("get", "species/", headers={"Accept": "text/csv"}), "'text/csv'"),

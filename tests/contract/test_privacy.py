@@ -198,6 +198,13 @@ def test_answers_about_keepers__are_documented_as_needing_a_token():
     } - open_calls
     assert closed == {
         "get /api/v1/keepers/me/",
+        "delete /api/v1/keepers/me/",
+        "get /api/v1/keepers/me/export/",
+        "get /api/v1/keepers/me/tokens/",
+        "post /api/v1/keepers/me/tokens/",
+        "get /api/v1/keepers/me/tokens/{token_id}/",
+        "delete /api/v1/keepers/me/tokens/{token_id}/",
+        "post /api/v1/keepers/me/recovery-code/",
         "get /api/v1/pairings/",
         "post /api/v1/pairings/",
         "get /api/v1/clutches/",

@@ -122,6 +122,10 @@ CALLS: Final = {
     "GET /api/v1/species/{species}/": f"species/{GECKO}/",
     "GET /api/v1/species/{species}/genes/": f"species/{GECKO}/genes/",
     "GET /api/v1/keepers/me/": "keepers/me/",
+    "GET /api/v1/keepers/me/export/": "keepers/me/export/",
+    "GET /api/v1/keepers/me/tokens/": "keepers/me/tokens/",
+    "GET /api/v1/keepers/me/tokens/{token_id}/": "keepers/me/tokens/{token}/",
+    "GET /api/v1/keepers/erasures/{receipt}/": "keepers/erasures/{receipt}/",
     "GET /api/v1/pairings/": "pairings/",
     "GET /api/v1/clutches/": "clutches/",
     "GET /api/v1/clutches/{clutch_id}/": "clutches/{clutch}/",
@@ -135,9 +139,14 @@ CALLS: Final = {
     "POST /api/v1/forecasts/": "forecasts/",
     "POST /api/v1/clutch-checks/": "clutch-checks/",
     "POST /api/v1/keepers/": "keepers/",
+    "POST /api/v1/keepers/recoveries/": "keepers/recoveries/",
+    "POST /api/v1/keepers/me/tokens/": "keepers/me/tokens/",
+    "POST /api/v1/keepers/me/recovery-code/": "keepers/me/recovery-code/",
     "POST /api/v1/pairings/": "pairings/",
     "POST /api/v1/clutches/": "clutches/",
     "DELETE /api/v1/clutches/{clutch_id}/": "clutches/{clutch}/",
+    "DELETE /api/v1/keepers/me/tokens/{token_id}/": "keepers/me/tokens/{token}/",
+    "DELETE /api/v1/keepers/me/": "keepers/me/",
 }
 
 GENES: Final = ("ashwater", "reed", "quillback", "dewline", "ladder", "peatcoat")
@@ -168,13 +177,16 @@ def fill(keeper: Api, n_rows: int) -> str:
     return clutch_id
 
 
-def body_of(call: str) -> Any:
+def body_of(call: str, keeper: Api) -> Any:
     parents = {"sire": parent("het ashwater"), "dam": parent("het ashwater")}
     bodies: dict[str, Any] = {
         "notation/": {"species": GECKO, "text": "reed"},
         "forecasts/": {"species": GECKO, **parents, "wanted": ["ashwater"]},
         "clutch-checks/": SMALL,
         "keepers/": {},
+        "keepers/recoveries/": {"recovery_code": keeper.recovery_code},
+        "keepers/me/tokens/": {},
+        "keepers/me/recovery-code/": {},
         "pairings/": {"species": GECKO, "season": 2025, **parents},
         "clutches/": SMALL,
     }
@@ -186,11 +198,13 @@ def counts_of(keeper: Api, clutch_id: str, *, calls: Any = CALLS) -> dict[str, i
     for path in ("combinations/", "flags/"):
         keeper.get(path, page_size=200)
     found = {}
+    gone, other = joined(), keeper.post("keepers/me/tokens/", {})
+    receipt = gone.send("delete", "keepers/me/").json()["receipt"]
     for call in calls:
         method = call.partition(" ")[0].lower()
-        path = CALLS[call].format(clutch=clutch_id)
+        path = CALLS[call].format(clutch=clutch_id, token=other["id"], receipt=receipt)
         given = {"query": {"page_size": 200}} if _is_list(call) else {}
-        found[call] = counted(keeper, method, path, body_of(call), **given)
+        found[call] = counted(keeper, method, path, body_of(call, keeper), **given)
     return found
 
 
@@ -216,10 +230,11 @@ def test_statements__are_those_of_the_reviewed_file():
     """After a change that is meant, correct ``query_counts.json`` by hand."""
     keeper = joined()
     reviewed = json.loads(REVIEWED.read_text("utf-8"))
-    counts = counts_of(keeper, fill(keeper, 4))
+    clutch_id = fill(keeper, 4)
+    assert keeper.get(CALLS["GET /api/v1/combinations/{species}/{genes}/"])["state"] == "flagged"
+    counts = counts_of(keeper, clutch_id)
     assert list(reviewed) == list(CALLS)
     assert {call: n for call, n in counts.items() if n != reviewed[call]} == {}
-    assert keeper.get(CALLS["GET /api/v1/combinations/{species}/{genes}/"])["state"] == "flagged"
 
 
 def test_lists__do_not_grow_with_their_rows():

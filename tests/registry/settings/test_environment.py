@@ -16,6 +16,7 @@ def test_read_environment__has_a_default_for_everything(monkeypatch: pytest.Monk
     read = read_environment({})
     assert read.database_url is None
     assert read.data_dir == Path("/home/ann/.local/share/broodcount")
+    assert read.erasure_ledger == Path("/home/ann/.local/share/broodcount/erasures.txt")
     assert read.allowed_hosts == ("localhost", "127.0.0.1", "[::1]")
     assert (read.fixtures / "catalogue").is_dir()
     assert read.rate_limits is True
@@ -33,6 +34,7 @@ def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) ->
         {
             "DATABASE_URL": "postgresql://u@h/d",
             "BROODCOUNT_DATA_DIR": "some where",
+            "BROODCOUNT_ERASURE_LEDGER": "elsewhere/ledger.txt",
             "BROODCOUNT_ALLOWED_HOSTS": "a.example, b.example,",
             "BROODCOUNT_RATE_LIMITS": "OFF",
             "BROODCOUNT_WORKERS": "3",
@@ -41,6 +43,7 @@ def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) ->
     )
     assert read.database_url == "postgresql://u@h/d"
     assert read.data_dir == Path("/some where")
+    assert read.erasure_ledger == Path("/elsewhere/ledger.txt")
     assert read.allowed_hosts == ("a.example", "b.example")
     assert read.rate_limits is False
     assert read.workers == 3

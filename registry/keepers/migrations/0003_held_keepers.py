@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('keepers', '0001_initial'),
+        ('keepers', '0002_tokens_with_labels_and_erasures'),
     ]
 
     operations = [
