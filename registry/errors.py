@@ -321,6 +321,10 @@ class PublishedFaultError(RegistryError):
     code = ErrorCode.CATALOGUE_FAULT
 
 
+class ExportFolderError(RegistryError):
+    """A folder to which the open data can not be written; only a command names one."""
+
+
 # --- where a fault was read -------------------------------------------------------------------
 
 Refusal = RegistryError | GeneticsError

@@ -115,6 +115,7 @@ SPECTACULAR_SETTINGS = {
         "HatchlingSexEnum": "registry.clutches.choices.HatchlingSex",
         "ProducedEnum": "registry.combinations.choices.Produced",
         "DuplicateStateEnum": "registry.clutches.choices.DuplicateState",
+        "RevisionKindEnum": "registry.clutches.choices.RevisionKind",
         "StateEnum": "registry.pools.choices.State",
         "ExplanationEnum": "registry.pools.choices.ExplanationName",
     },

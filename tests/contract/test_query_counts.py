@@ -135,6 +135,13 @@ CALLS: Final = {
         f"combinations/{GECKO}/ashwater reed/history/"
     ),
     "GET /api/v1/flags/": "flags/",
+    "GET /api/v1/exports/": "exports/",
+    "GET /api/v1/exports/pools/{species}.csv": f"exports/pools/{GECKO}.csv",
+    "GET /api/v1/feeds/flags.atom": "feeds/flags.atom",
+    "GET /api/v1/feeds/flags/{species}.atom": f"feeds/flags/{GECKO}.atom",
+    "GET /api/v1/feeds/combinations/{species}/{genes}.atom": (
+        f"feeds/combinations/{GECKO}/ashwater reed.atom"
+    ),
     "POST /api/v1/notation/": "notation/",
     "POST /api/v1/forecasts/": "forecasts/",
     "POST /api/v1/clutch-checks/": "clutch-checks/",

@@ -54,6 +54,11 @@ CALLS_OF_THE_DESIGN = {
         "combinations/{species}/{genes}/history/",
         "combinations/",
         "flags/",
+        "exports/",
+        "exports/pools/{species}.csv",
+        "feeds/flags.atom",
+        "feeds/flags/{species}.atom",
+        "feeds/combinations/{species}/{genes}.atom",
     },
     "post": {
         "notation/",

@@ -10,7 +10,7 @@ class Migration(migrations.Migration):
     dependencies = [
         ('catalogue', '0001_initial'),
         ('clutches', '0001_initial'),
-        ('keepers', '0002_held_keepers'),
+        ('keepers', '0003_held_keepers'),
         ('pairings', '0002_statuses_and_targets'),
     ]
 

@@ -9,7 +9,7 @@ class Migration(migrations.Migration):
     dependencies = [
         ('catalogue', '0001_initial'),
         ('clutches', '0002_revisions_opinions_duplicates'),
-        ('keepers', '0002_held_keepers'),
+        ('keepers', '0003_held_keepers'),
         ('pools', '0001_initial'),
     ]
 
