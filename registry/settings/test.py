@@ -5,4 +5,6 @@ from __future__ import annotations
 from registry.settings.base import *  # noqa: F403 - the way Django's settings build on others
 
 SECRET_KEY = "for tests only"  # noqa: S105 - protects nothing
+# Tests of the limits turn them on.
+BROODCOUNT_RATE_LIMITS = False
 ALLOWED_HOSTS = ["testserver", "localhost", "127.0.0.1"]

@@ -32,6 +32,8 @@ GECKO_FILE: Final = FIXTURES / "demo" / "marsh-lantern-gecko.json"
 GECKO: Final = "marsh-lantern-gecko"
 PROBLEM: Final = "application/problem+json"
 API: Final = "/api/v1/"
+ANY_STATE: Final = {"If-Match": "*"}
+"""Headers of an edit, whatever is there now."""
 
 
 # --- the document -----------------------------------------------------------------------------
@@ -150,8 +152,9 @@ class Api:
         return response.json()
 
     def delete(self, path: str) -> None:
-        """A successful DELETE."""
-        response = self.send("delete", path)
+        """A successful DELETE of what a GET shows."""
+        read = self.send("get", path)
+        response = self.send("delete", path, headers={"If-Match": read.headers["ETag"]})
         assert response.status_code == 204, response.content
 
     def refused(self, method: str, path: str, body: Any = None, **given: Any) -> dict[str, Any]:

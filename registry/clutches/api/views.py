@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from registry.api.base import ApiListView, ApiView
+from registry.api.conditions import Precondition, conditional_edit
 from registry.clutches.api.check_serializers import ClutchCheckSerializer
 from registry.clutches.api.filters import ClutchFilter
 from registry.clutches.api.serializers import (
@@ -24,6 +25,14 @@ from registry.clutches.selectors import clutch_answer, clutch_get, clutch_list, 
 from registry.clutches.services.checks import clutch_check
 from registry.clutches.services.reporting import clutch_report, clutch_withdraw
 from registry.keepers.permissions import IsKeeper, keeper_of
+from registry.traffic.callers import caller_of_call
+from registry.traffic.idempotency import answered_once
+from registry.traffic.limits import CLUTCHES, capped
+
+
+def _shown(clutch: Clutch) -> Any:
+    """A clutch as its keeper sees it."""
+    return ClutchSerializer(clutch_answer(clutch)).data
 
 
 class ClutchesView(ApiListView):
@@ -43,17 +52,19 @@ class ClutchesView(ApiListView):
 
     def row(self, one: Any) -> Any:
         """A clutch as its keeper sees it."""
-        return ClutchSerializer(clutch_answer(one)).data
+        return _shown(one)
 
     @extend_schema(
         operation_id="clutch_report",
         request=ClutchInSerializer,
         responses={201: ClutchSerializer},
     )
+    @answered_once
     def post(self, request: Request) -> Response:
         """Report a clutch, failures included. It counts in every pool at once."""
         given = self.body(ClutchInSerializer)
-        report = clutch_report(keeper_of(request), given)
+        with capped(CLUTCHES, caller_of_call(request)):
+            report = clutch_report(keeper_of(request), given)
         answer = report_answer(
             {
                 "id": report.clutch_id,
@@ -76,13 +87,16 @@ class ClutchView(ApiView):
     @extend_schema(operation_id="clutch_read", responses=ClutchSerializer)
     def get(self, request: Request, clutch_id: uuid.UUID) -> Response:
         """The clutch as it was reported and read."""
-        clutch = clutch_get(keeper_of(request), clutch_id)
-        return Response(ClutchSerializer(clutch_answer(clutch)).data)
+        return Response(_shown(clutch_get(keeper_of(request), clutch_id)))
 
     @extend_schema(operation_id="clutch_withdraw", responses={204: None})
+    @conditional_edit
     def delete(self, request: Request, clutch_id: uuid.UUID) -> Response:
         """Take the clutch back; it leaves every pool at once."""
-        clutch_withdraw(keeper_of(request), clutch_id)
+        precondition = Precondition(request)
+        clutch_withdraw(
+            keeper_of(request), clutch_id, unchanged=lambda now: precondition.check(_shown(now))
+        )
         return Response(status=204)
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import uuid
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
@@ -27,7 +27,7 @@ from registry.clutches.bridge.reports import (
 )
 from registry.clutches.checking import clutch_counts_checked
 from registry.clutches.models import Clutch
-from registry.clutches.selectors import with_groups
+from registry.clutches.selectors import clutch_get, with_groups
 from registry.errors import ContradictionError, NotFoundError, at, gathered
 from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_lock
@@ -309,8 +309,15 @@ def _insert(  # noqa: PLR0913, PLR0917 - one row of the clutch table and what ha
         )
 
 
-def clutch_withdraw(keeper: Keeper, clutch_id: uuid.UUID) -> None:
+def clutch_withdraw(
+    keeper: Keeper, clutch_id: uuid.UUID, *, unchanged: Callable[[Clutch], None] | None = None
+) -> None:
     """Take a clutch back, and its part in every pool with it.
+
+    Parameters
+    ----------
+    unchanged
+        Asked under the lock: raises if the clutch is no longer what the withdrawal was made for.
 
     Raises
     ------
@@ -319,10 +326,10 @@ def clutch_withdraw(keeper: Keeper, clutch_id: uuid.UUID) -> None:
     """
     with transaction.atomic():
         keeper_lock(keeper.pk)
+        clutch = clutch_get(keeper, clutch_id)
+        if unchanged is not None:
+            unchanged(clutch)
         own = Clutch.objects.filter(keeper=keeper)
-        clutch = own.filter(pk=clutch_id).first()
-        if clutch is None:
-            raise NotFoundError(f"You reported no clutch {clutch_id}.")
         clutch.delete()
         rest = list(with_groups(own.filter(family=clutch.family)))
         families = _families(rest) or [[]]

@@ -15,6 +15,9 @@ from registry.keepers.api.serializers import (
 )
 from registry.keepers.permissions import IsKeeper, keeper_of
 from registry.keepers.services import keeper_join
+from registry.traffic.callers import anonymous_caller
+from registry.traffic.idempotency import answer_belongs_to, answered_once
+from registry.traffic.limits import NEW_KEEPERS, capped
 
 
 class KeepersView(ApiView):
@@ -28,11 +31,13 @@ class KeepersView(ApiView):
         request=KeeperJoinSerializer,
         responses={201: NewKeeperSerializer},
     )
-    def post(self, _request: Request) -> Response:
+    @answered_once(secret=True)
+    def post(self, request: Request) -> Response:
         """A new keeper, with token and recovery code. Nothing about a person is asked or kept."""
         self.body(KeeperJoinSerializer)
-        new = keeper_join()
-        return Response(
+        with capped(NEW_KEEPERS, anonymous_caller(request._request)):  # noqa: SLF001 - its address
+            new = keeper_join()
+        response = Response(
             {
                 "keeper": new.keeper.pk,
                 "token": new.token,
@@ -41,6 +46,7 @@ class KeepersView(ApiView):
             status=201,
             headers={"Cache-Control": "no-store"},
         )
+        return answer_belongs_to(response, new.keeper.pk)
 
 
 class OwnKeeperView(ApiView):

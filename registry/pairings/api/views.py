@@ -16,6 +16,7 @@ from registry.pairings.api.serializers import PairingInSerializer, PairingSerial
 from registry.pairings.models import Pairing
 from registry.pairings.selectors import pairing_answer, pairing_get, pairing_list
 from registry.pairings.services import pairing_declare
+from registry.traffic.idempotency import answered_once
 
 
 class PairingsView(ApiListView):
@@ -42,6 +43,7 @@ class PairingsView(ApiListView):
         request=PairingInSerializer,
         responses={201: PairingSerializer},
     )
+    @answered_once
     def post(self, request: Request) -> Response:
         """Declare a pairing. Clutches that join it can not have been chosen by their outcome."""
         pairing = pairing_declare(keeper_of(request), self.body(PairingInSerializer))
