@@ -43,6 +43,7 @@ class ErrorCode(StrEnum):
     UNKNOWN_PARAMETER = "unknown-parameter", 400, "The call does not know this parameter"
     INVALID_PARAMETER = "invalid-parameter", 400, "A parameter has a value that it can not have"
     INVALID_CURSOR = "invalid-cursor", 400, "The cursor belongs to no page of this list"
+    INVALID_HEADER = "invalid-header", 400, "A header has a value that it can not have"
     NOT_AUTHENTICATED = "not-authenticated", 401, "This call needs a keeper's token"
     UNKNOWN_TOKEN = "unknown-token", 401, "The token belongs to no keeper"
     EXPIRED_TOKEN = "expired-token", 401, "The token has expired"
@@ -51,8 +52,16 @@ class ErrorCode(StrEnum):
     NOT_FOUND = "not-found", 404, "Nothing is found here"
     METHOD_NOT_ALLOWED = "method-not-allowed", 405, "The call does not know this method"
     NOT_ACCEPTABLE = "not-acceptable", 406, "No answer in an accepted form"
+    IDEMPOTENCY_KEY_IN_USE = (
+        "idempotency-key-in-use",
+        409,
+        "The first call with this key still runs",
+    )
+    PRECONDITION_FAILED = "precondition-failed", 412, "It is not as it was when it was read"
     BODY_TOO_LARGE = "body-too-large", 413, "The body is too large"
     UNSUPPORTED_MEDIA_TYPE = "unsupported-media-type", 415, "The body has a form that is not read"
+    IDEMPOTENCY_KEY_REUSED = "idempotency-key-reused", 422, "The key belongs to another call"
+    PRECONDITION_REQUIRED = "precondition-required", 428, "An edit says what it was based on"
     TOO_MANY_REQUESTS = "too-many-requests", 429, "Too many requests"
     SERVER_ERROR = "server-error", 500, "The service failed"
 
@@ -178,6 +187,15 @@ class InvalidCursorError(RegistryError):
     code = ErrorCode.INVALID_CURSOR
 
 
+class InvalidHeaderError(RegistryError):
+    """A header whose value can not be."""
+
+    code = ErrorCode.INVALID_HEADER
+
+    def __init__(self, message: str, *, header: str) -> None:
+        super().__init__(message, header=header)
+
+
 class BodyTooLargeError(RegistryError):
     """A body of more bytes than the call reads."""
 
@@ -259,6 +277,45 @@ class NotFoundError(RegistryError):
     """Something that is not there, or not there for this keeper."""
 
     code = ErrorCode.NOT_FOUND
+
+
+class KeyInUseError(RegistryError):
+    """A call with an ``Idempotency-Key`` whose first call has not ended."""
+
+    code = ErrorCode.IDEMPOTENCY_KEY_IN_USE
+
+    def __init__(self, *, retry_after: int) -> None:
+        super().__init__(
+            "The first call with this Idempotency-Key still runs; send the same again in a moment.",
+            retry_after=retry_after,
+        )
+
+
+class KeyReusedError(RegistryError):
+    """An ``Idempotency-Key`` that was sent with another body or to another address before."""
+
+    code = ErrorCode.IDEMPOTENCY_KEY_REUSED
+
+
+class PreconditionRequiredError(RegistryError):
+    """An edit that does not say which state it was made for."""
+
+    code = ErrorCode.PRECONDITION_REQUIRED
+
+
+class PreconditionFailedError(RegistryError):
+    """An edit that was made for another state than the present one."""
+
+    code = ErrorCode.PRECONDITION_FAILED
+
+
+class TooManyRequestsError(RegistryError):
+    """More calls, or more of something, than a caller may make; ``retry_after`` in seconds."""
+
+    code = ErrorCode.TOO_MANY_REQUESTS
+
+    def __init__(self, message: str, *, retry_after: int) -> None:
+        super().__init__(message, retry_after=retry_after)
 
 
 class UnknownSpeciesError(RegistryError):

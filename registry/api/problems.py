@@ -13,6 +13,7 @@ import logging
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from http import HTTPStatus
+from math import ceil
 from typing import Any, Final
 
 from django.core.exceptions import (
@@ -124,8 +125,11 @@ def _of_faults(faults: Sequence[Fault]) -> Problem:
 
 def _of_refusal(error: RegistryError | GeneticsError) -> Problem:
     code = error_code(error.code)
+    members = error.details()
     headers = _challenge(code)
-    return Problem(code, error.message, members=error.details(), headers=headers)
+    if "retry_after" in members:
+        headers["Retry-After"] = str(members["retry_after"])
+    return Problem(code, error.message, members=members, headers=headers)
 
 
 def _challenge(code: ErrorCode) -> dict[str, str]:
@@ -177,8 +181,8 @@ def _of_accept(error: rest.NotAcceptable, context: Mapping[str, Any]) -> Problem
 
 def _of_throttle(error: rest.Throttled, context: Mapping[str, Any]) -> Problem:
     wait: float | None = getattr(error, "wait", None)
-    seconds = f" Try again in {wait:.0f} seconds." if wait else ""
-    headers = {"Retry-After": f"{wait:.0f}"} if wait else {}
+    seconds = f" Try again in {ceil(wait)} seconds." if wait else ""
+    headers = {"Retry-After": str(ceil(wait))} if wait else {}
     return Problem(
         ErrorCode.TOO_MANY_REQUESTS, f"Too many requests came in.{seconds}", headers=headers
     )

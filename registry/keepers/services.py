@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -128,17 +128,29 @@ def token_make(keeper: Keeper, given: Mapping[str, Any]) -> NewToken:
     return _token_store(keeper, label=given.get("label") or "", expires_on=expires_on)
 
 
-def token_revoke(keeper: Keeper, token_id: uuid.UUID) -> None:
+def token_revoke(
+    keeper: Keeper, token_id: uuid.UUID, *, unchanged: Callable[[KeeperToken], None] | None = None
+) -> None:
     """Take a token of the keeper out of use, at once; it may be the last one, or the one in use.
+
+    Parameters
+    ----------
+    unchanged
+        Asked under the lock: raises if the token is no longer what it is revoked as.
 
     Raises
     ------
     NotFoundError
         Not a token of this keeper.
     """
-    n_gone, _ = KeeperToken.objects.filter(keeper=keeper, pk=token_id).delete()
-    if not n_gone:
-        raise NotFoundError(f"You have no token {token_id}.")
+    with transaction.atomic():
+        own = KeeperToken.objects.select_for_update().filter(keeper=keeper)
+        token = own.filter(pk=token_id).first()
+        if token is None:
+            raise NotFoundError(f"You have no token {token_id}.")
+        if unchanged is not None:
+            unchanged(token)
+        token.delete()
 
 
 def _expiry(given: Mapping[str, Any]) -> dt.date | None:

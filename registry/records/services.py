@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import datetime as dt
 import uuid
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -38,7 +38,11 @@ class Receipt:
 
 
 def keeper_erase(
-    keeper_id: uuid.UUID, *, erased_on: dt.date | None = None, is_in_file: bool = False
+    keeper_id: uuid.UUID,
+    *,
+    erased_on: dt.date | None = None,
+    is_in_file: bool = False,
+    unchanged: Callable[[], None] | None = None,
 ) -> Receipt:
     """Remove a keeper and everything of it, its part in every pool included. One transaction.
 
@@ -52,6 +56,8 @@ def keeper_erase(
         Day of the first erasure, where it is repeated.
     is_in_file
         The ledger's file has the erasure already.
+    unchanged
+        Asked under the lock: raises if the record is no longer what it is erased as.
 
     Raises
     ------
@@ -66,6 +72,8 @@ def keeper_erase(
         own = Clutch.objects.filter(keeper=keeper_id).values_list("pk", flat=True)
         copies = locked_with_copies(keeper_id, set(own))
         keeper_lock(keeper_id)
+        if unchanged is not None:
+            unchanged()
         keeper_contributions_remove(keeper_id)
         n_removed = _rows_remove(keeper_id)
         copies_release(copies)

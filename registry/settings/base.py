@@ -18,9 +18,16 @@ BASE_DIR: Final = REPOSITORY
 BROODCOUNT_DATA_DIR: Final = ENVIRONMENT.data_dir
 BROODCOUNT_ERASURE_LEDGER: Path | None = ENVIRONMENT.erasure_ledger
 BROODCOUNT_FIXTURES: Final = ENVIRONMENT.fixtures
-BROODCOUNT_RATE_LIMITS: Final = ENVIRONMENT.rate_limits
 BROODCOUNT_KEEPER_PROBATION_DAYS = ENVIRONMENT.keeper_probation_days
 BROODCOUNT_KEEPER_PROBATION_CLUTCHES = ENVIRONMENT.keeper_probation_clutches
+BROODCOUNT_RATE_LIMITS = ENVIRONMENT.rate_limits
+BROODCOUNT_RATE_KEEPER: Final = ENVIRONMENT.rate_keeper
+BROODCOUNT_RATE_ANONYMOUS: Final = ENVIRONMENT.rate_anonymous
+BROODCOUNT_DAILY_KEEPERS: Final = ENVIRONMENT.daily_keepers
+BROODCOUNT_DAILY_CLUTCHES: Final = ENVIRONMENT.daily_clutches
+BROODCOUNT_DAILY_REVISIONS: Final = ENVIRONMENT.daily_revisions
+BROODCOUNT_TRUSTED_PROXIES: Final = ENVIRONMENT.trusted_proxies
+BROODCOUNT_IDEMPOTENCY_HOURS: Final = ENVIRONMENT.idempotency_hours
 
 DEBUG = False
 ALLOWED_HOSTS = list(ENVIRONMENT.allowed_hosts)
@@ -54,6 +61,8 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "registry.api.middleware.ProblemMiddleware",
+    "registry.traffic.middleware.CallsLeftMiddleware",
+    "registry.api.conditions.ConditionalReadMiddleware",
     "django.middleware.common.CommonMiddleware",
 ]
 
@@ -89,6 +98,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PARSER_CLASSES": ["registry.api.parsers.StrictJSONParser"],
     "DEFAULT_AUTHENTICATION_CLASSES": ["registry.keepers.authentication.TokenAuthentication"],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.AllowAny"],
+    "DEFAULT_THROTTLE_CLASSES": ["registry.traffic.throttling.CallsThrottle"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "registry.api.problems.problem_response",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",

@@ -23,6 +23,10 @@ THREAD_LIMITS: Final = {
 """Set before numpy is imported: its short convolutions are many times slower when threaded."""
 
 
+_MOST_DIGITS: Final = 9
+"""More would not fit where the database counts."""
+
+
 class EnvironmentValueError(ValueError):
     """A variable of the environment that can't be read; the text names it."""
 
@@ -45,6 +49,13 @@ class Environment:
     rate_limits: bool
     keeper_probation_days: int
     keeper_probation_clutches: int
+    rate_keeper: int
+    rate_anonymous: int
+    daily_keepers: int
+    daily_clutches: int
+    daily_revisions: int
+    trusted_proxies: int
+    idempotency_hours: int
     workers: int
     threads: int
 
@@ -71,12 +82,18 @@ def read_environment(variables: Mapping[str, str]) -> Environment:
         erasure_ledger=Path(ledger).expanduser().absolute() if ledger else data_dir / ERASURES,
         fixtures=Path(read.get("BROODCOUNT_FIXTURES", REPOSITORY / "fixtures")).absolute(),
         rate_limits=_switch(read, "BROODCOUNT_RATE_LIMITS", default=True),
-        keeper_probation_days=_positive(
-            read, "BROODCOUNT_KEEPER_PROBATION_DAYS", default=14, least=0
+        keeper_probation_days=_whole(read, "BROODCOUNT_KEEPER_PROBATION_DAYS", default=14, low=0),
+        keeper_probation_clutches=_whole(
+            read, "BROODCOUNT_KEEPER_PROBATION_CLUTCHES", default=2, low=0
         ),
-        keeper_probation_clutches=_positive(
-            read, "BROODCOUNT_KEEPER_PROBATION_CLUTCHES", default=2, least=0
-        ),
+        rate_keeper=_positive(read, "BROODCOUNT_RATE_KEEPER", default=600),
+        rate_anonymous=_positive(read, "BROODCOUNT_RATE_ANONYMOUS", default=300),
+        daily_keepers=_positive(read, "BROODCOUNT_DAILY_KEEPERS", default=100),
+        daily_clutches=_positive(read, "BROODCOUNT_DAILY_CLUTCHES", default=5000),
+        daily_revisions=_positive(read, "BROODCOUNT_DAILY_REVISIONS", default=2000),
+        trusted_proxies=_whole(read, "BROODCOUNT_TRUSTED_PROXIES", default=0, low=0),
+        # A day at least: a client in the field may be without a network that long.
+        idempotency_hours=_whole(read, "BROODCOUNT_IDEMPOTENCY_HOURS", default=48, low=24),
         workers=_positive(read, "BROODCOUNT_WORKERS", default=2),
         threads=_positive(read, "BROODCOUNT_THREADS", default=4),
     )
@@ -100,11 +117,15 @@ def _switch(read: Mapping[str, str], name: str, *, default: bool) -> bool:
     return word == "on"
 
 
-def _positive(read: Mapping[str, str], name: str, *, default: int, least: int = 1) -> int:
-    """A whole number, ``least`` or more."""
+def _positive(read: Mapping[str, str], name: str, *, default: int) -> int:
+    """A whole number, 1 or more."""
+    return _whole(read, name, default=default, low=1)
+
+
+def _whole(read: Mapping[str, str], name: str, *, default: int, low: int) -> int:
+    """A whole number, ``low`` or more."""
     text = read.get(name, str(default)).strip()
-    if not text.isascii() or not text.isdecimal() or int(text) < least:
-        raise EnvironmentValueError(
-            name, f"read {text!r}, expected a whole number from {least} on."
-        )
+    fits = text.isascii() and text.isdecimal() and len(text) <= _MOST_DIGITS
+    if not fits or int(text) < low:
+        raise EnvironmentValueError(name, f"read {text!r}, expected a whole number from {low} on.")
     return int(text)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import datetime as dt
+import uuid
 from collections.abc import Callable
 from typing import Any, Final
 
 import pytest
+from django.db import connection, transaction
+from django.test import override_settings
 
 from registry.catalogue.services import catalogue_load
 from registry.combinations.api import views
@@ -14,6 +17,7 @@ from registry.errors import ErrorCode
 from registry.keepers import services
 from registry.keepers.models import KeeperToken
 from registry.keepers.selectors import today
+from registry.traffic.sealing import key_digest
 from tests.factories.registry import (
     API,
     FIXTURES,
@@ -76,6 +80,52 @@ def one_token_more(keeper: Api) -> dict[str, Any]:
         return keeper.refused("post", "keepers/me/tokens/", {})
 
 
+def key_in_use(keeper: Api) -> dict[str, Any]:
+    """The lock of a call that still runs, held by another connection."""
+    digest = key_digest(uuid.UUID(keeper.keeper), "k-1")
+    other = connection.copy()
+    try:
+        with other.cursor() as cursor:
+            number = int.from_bytes(digest[:8], "big", signed=True)
+            cursor.execute("SELECT pg_advisory_lock(%s)", [number])
+        return report_with_key(keeper, clutch())
+    finally:
+        other.close()
+
+
+def key_reused(keeper: Api) -> dict[str, Any]:
+    """A key of an earlier call, which is undone here."""
+    with transaction.atomic():
+        first = keeper.send("post", "clutches/", clutch(), headers={"Idempotency-Key": "k-1"})
+        assert first.status_code == 201
+        problem = report_with_key(keeper, clutch(season=2024))
+        transaction.set_rollback(True)
+    return problem
+
+
+def report_with_key(keeper: Api, body: Any) -> dict[str, Any]:
+    return keeper.refused("post", "clutches/", body, headers={"Idempotency-Key": "k-1"})
+
+
+def withdrawal(headers: dict[str, str]) -> Request:
+    """Of a clutch that is undone here as well."""
+
+    def request(keeper: Api) -> dict[str, Any]:
+        with transaction.atomic():
+            made = keeper.post("clutches/", clutch())["id"]
+            problem = keeper.refused("delete", f"clutches/{made}/", headers=headers)
+            transaction.set_rollback(True)
+        return problem
+
+    return request
+
+
+def too_many(_keeper: Api) -> dict[str, Any]:
+    with override_settings(BROODCOUNT_RATE_LIMITS=True, BROODCOUNT_RATE_ANONYMOUS=1):
+        Api().get("species/")
+        return Api().refused("get", "species/")
+
+
 # code -> the request, and words of its problem
 TABLE: Final[dict[str, tuple[Request, str]]] = {
     "bad-request": (raw("get", "species/", headers={"Host": "elsewhere.example"}), "its host"),
@@ -86,6 +136,15 @@ TABLE: Final[dict[str, tuple[Request, str]]] = {
     "unknown-parameter": (listed(colour="dark"), "There is no parameter 'colour' here"),
     "invalid-parameter": (listed(size=9), "less than or equal to 3"),
     "invalid-cursor": (listed(cursor="x"), "Start again without one."),
+    "invalid-header": (
+        raw("post", "keepers/", body={}, headers={"Idempotency-Key": "short"}),
+        "5 characters; this call expects 22 or more",
+    ),
+    "idempotency-key-in-use": (key_in_use, "still runs"),
+    "idempotency-key-reused": (key_reused, "with another body or to another address"),
+    "precondition-required": (withdrawal({}), "GET it first and send the ETag"),
+    "precondition-failed": (withdrawal({"If-Match": '"x"'}), "It has changed since"),
+    "too-many-requests": (too_many, "1 calls are answered in 60 seconds"),
     "not-authenticated": (raw("get", "clutches/"), "POST keepers/ gives a token"),
     "unknown-token": (
         raw("get", "clutches/", headers={"Authorization": "Bearer bck_x"}),
@@ -131,7 +190,6 @@ TABLE: Final[dict[str, tuple[Request, str]]] = {
 
 UNREACHED: Final = {
     "forbidden": "what is another keeper's is not found; nothing is seen and yet forbidden",
-    "too-many-requests": "there are no rate limits yet",
     "too-many-looks": "a forecast lists the likeliest looks and never enumerates the whole table",
     "too-many-outcomes": "the fit merges the rarest looks before it would enumerate too many",
     "hits-out-of-range": "hits are counted by us from hatchlings, never sent",

@@ -15,6 +15,7 @@ import pytest
 from registry.clutches.models import Clutch
 from registry.pools.models import Contribution
 from tests.factories.registry import (
+    ANY_STATE,
     GECKO,
     Api,
     clutch,
@@ -111,8 +112,8 @@ def test_withdrawal__does_not_grow_with_the_family_or_the_targets():
     keeper = joined()
     alone = keeper.post("clutches/", small("m-1", "f-1"))["id"]
     others = [keeper.post("clutches/", many("m-2", "f-2"))["id"] for _ in range(4)]
-    few = counted(keeper, "delete", f"clutches/{alone}/")
-    assert counted(keeper, "delete", f"clutches/{others[0]}/") == few
+    few = counted(keeper, "delete", f"clutches/{alone}/", headers=ANY_STATE)
+    assert counted(keeper, "delete", f"clutches/{others[0]}/", headers=ANY_STATE) == few
 
 
 # --- every read ---------------------------------------------------------------------------------
@@ -210,7 +211,9 @@ def counts_of(keeper: Api, clutch_id: str, *, calls: Any = CALLS) -> dict[str, i
     for call in calls:
         method = call.partition(" ")[0].lower()
         path = CALLS[call].format(clutch=clutch_id, token=other["id"], receipt=receipt)
-        given = {"query": {"page_size": 200}} if _is_list(call) else {}
+        given: dict[str, Any] = {"query": {"page_size": 200}} if _is_list(call) else {}
+        if method in {"delete", "put"}:
+            given["headers"] = ANY_STATE
         found[call] = counted(keeper, method, path, body_of(call, keeper), **given)
     return found
 

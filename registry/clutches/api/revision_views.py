@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from registry.api.base import ApiListView, ApiView
+from registry.api.conditions import Precondition, conditional_edit
 from registry.clutches.api.filters import DuplicateFilter
 from registry.clutches.api.revision_serializers import (
     DuplicateSerializer,
@@ -24,10 +25,10 @@ from registry.clutches.api.revision_serializers import (
     VerdictSerializer,
 )
 from registry.clutches.api.serializers import ClutchSerializer
+from registry.clutches.api.views import clutch_shown
 from registry.clutches.choices import Verdict
 from registry.clutches.models import LikelyDuplicate, Opinion, Revision
 from registry.clutches.selectors import (
-    clutch_answer,
     duplicate_answer,
     duplicate_get,
     duplicate_list,
@@ -40,11 +41,15 @@ from registry.clutches.services.breeding import animal_bred
 from registry.clutches.services.duplicates import duplicate_decide
 from registry.clutches.services.opinions import opinion_give
 from registry.clutches.services.revising import clutch_revise
+from registry.keepers.models import Keeper
 from registry.keepers.permissions import IsKeeper, keeper_of
 from registry.pairings.api.serializers import AnimalSerializer, BredInSerializer
-from registry.pairings.selectors import animal_answer
+from registry.pairings.api.views import animal_shown
 from registry.pools.look_alikes import look_alike_answers, look_alike_list
 from registry.pools.models import CallChange
+from registry.traffic.callers import caller_of_call
+from registry.traffic.idempotency import answered_once
+from registry.traffic.limits import REVISIONS, capped
 
 
 class RevisionsView(ApiListView):
@@ -74,11 +79,23 @@ class RevisionsView(ApiListView):
         request=RevisionInSerializer,
         responses={201: ClutchSerializer},
     )
+    @conditional_edit
+    @answered_once
     def post(self, request: Request, clutch_id: uuid.UUID) -> Response:
-        """Say what the hatchlings are called now. The pools follow at once; the old calls stay."""
+        """Say what the hatchlings are called now. The pools follow at once; the old calls stay.
+
+        `If-Match` is the ETag of the clutch.
+        """
+        precondition = Precondition(request)
         given = self.body(RevisionInSerializer)
-        clutch = clutch_revise(keeper_of(request), clutch_id, given)
-        return Response(ClutchSerializer(clutch_answer(clutch)).data, status=201)
+        with capped(REVISIONS, caller_of_call(request)):
+            clutch = clutch_revise(
+                keeper_of(request),
+                clutch_id,
+                given,
+                unchanged=lambda now: precondition.check(clutch_shown(now)),
+            )
+        return Response(clutch_shown(clutch), status=201)
 
 
 class ClutchOpinionsView(ApiListView):
@@ -114,9 +131,12 @@ class OpinionsView(ApiView):
         request=OpinionInSerializer,
         responses={201: OpinionGivenSerializer},
     )
+    @answered_once
     def post(self, request: Request) -> Response:
         """Call the hatchlings of a clutch whose code you were told. Its keeper decides."""
-        opinion = opinion_give(keeper_of(request), self.body(OpinionInSerializer))
+        given = self.body(OpinionInSerializer)
+        with capped(REVISIONS, caller_of_call(request)):
+            opinion = opinion_give(keeper_of(request), given)
         answer = {"id": opinion.pk, "given_on": opinion.given_at.date()}
         return Response(OpinionGivenSerializer(answer).data, status=201)
 
@@ -129,10 +149,23 @@ class AnimalStatusesView(ApiView):
     @extend_schema(
         operation_id="animal_bred", request=BredInSerializer, responses={201: AnimalSerializer}
     )
+    @conditional_edit
+    @answered_once
     def post(self, request: Request, animal_id: uuid.UUID) -> Response:
-        """Say that a gene is proven or disproved. All clutches of the animal follow at once."""
-        animal = animal_bred(keeper_of(request), animal_id, self.body(BredInSerializer))
-        return Response(AnimalSerializer(animal_answer(animal)).data, status=201)
+        """Say that a gene is proven or disproved. All clutches of the animal follow at once.
+
+        `If-Match` is the ETag of the animal.
+        """
+        precondition = Precondition(request)
+        given = self.body(BredInSerializer)
+        with capped(REVISIONS, caller_of_call(request)):
+            animal = animal_bred(
+                keeper_of(request),
+                animal_id,
+                given,
+                unchanged=lambda now: precondition.check(animal_shown(now)),
+            )
+        return Response(animal_shown(animal), status=201)
 
 
 class DuplicatesView(ApiListView):
@@ -151,7 +184,7 @@ class DuplicatesView(ApiListView):
 
     def row(self, one: Any) -> Any:
         """One pair."""
-        return DuplicateSerializer(duplicate_answer(keeper_of(self.request), one)).data
+        return _pair_shown(keeper_of(self.request), one)
 
     @extend_schema(operation_id="duplicate_list")
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
@@ -168,17 +201,27 @@ class DuplicateView(ApiView):
     def get(self, request: Request, duplicate_id: uuid.UUID) -> Response:
         """The pair."""
         keeper = keeper_of(request)
-        answer = duplicate_answer(keeper, duplicate_get(keeper, duplicate_id))
-        return Response(DuplicateSerializer(answer).data)
+        return Response(_pair_shown(keeper, duplicate_get(keeper, duplicate_id)))
 
     @extend_schema(
         operation_id="duplicate_decide", request=VerdictSerializer, responses=DuplicateSerializer
     )
+    @conditional_edit
     def put(self, request: Request, duplicate_id: uuid.UUID) -> Response:
         """Say whether the two are one clutch. One counts then, or both."""
+        precondition = Precondition(request)
         keeper, given = keeper_of(request), self.body(VerdictSerializer)
-        pair = duplicate_decide(keeper, duplicate_id, same=given["verdict"] == Verdict.SAME)
-        return Response(DuplicateSerializer(duplicate_answer(keeper, pair)).data)
+        pair = duplicate_decide(
+            keeper,
+            duplicate_id,
+            same=given["verdict"] == Verdict.SAME,
+            unchanged=lambda now: precondition.check(_pair_shown(keeper, now)),
+        )
+        return Response(_pair_shown(keeper, pair))
+
+
+def _pair_shown(keeper: Keeper, pair: LikelyDuplicate) -> Any:
+    return DuplicateSerializer(duplicate_answer(keeper, pair)).data
 
 
 class LookAlikesView(ApiListView):

@@ -34,7 +34,11 @@ Check = Callable[[Animal], None]
 
 
 def animal_bred(
-    keeper: Keeper, animal_id: uuid.UUID, given: Mapping[str, Any], *, check: Check | None = None
+    keeper: Keeper,
+    animal_id: uuid.UUID,
+    given: Mapping[str, Any],
+    *,
+    unchanged: Check | None = None,
 ) -> Animal:
     """Note what breeding has shown of one gene of an animal, and bring its clutches up to date.
 
@@ -52,8 +56,8 @@ def animal_bred(
     with transaction.atomic():
         keeper_lock(keeper.pk)
         animal = animal_get(keeper, animal_id)
-        if check is not None:
-            check(animal)
+        if unchanged is not None:
+            unchanged(animal)
         _room_checked(animal)
         loaded = species_loaded(animal.species_id)
         others = names_elsewhere(loaded.key)

@@ -128,7 +128,7 @@ def duplicate_decide(
     duplicate_id: uuid.UUID,
     *,
     same: bool,
-    check: Callable[[LikelyDuplicate], None] | None = None,
+    unchanged: Callable[[LikelyDuplicate], None] | None = None,
 ) -> LikelyDuplicate:
     """A keeper says whether two reports are of one clutch.
 
@@ -137,7 +137,7 @@ def duplicate_decide(
 
     Parameters
     ----------
-    check
+    unchanged
         Called with the stored pair, once nobody else can change it; raises if the caller decided
         on an outdated one.
 
@@ -150,8 +150,8 @@ def duplicate_decide(
         pair = duplicate_get(keeper, duplicate_id)
         keepers_lock([pair.earlier.keeper_id, pair.later.keeper_id])
         pair = duplicate_get(keeper, duplicate_id)
-        if check is not None:
-            check(pair)
+        if unchanged is not None:
+            unchanged(pair)
         if pair.earlier.keeper_id == keeper.pk:
             pair.earlier_says = same
         if pair.later.keeper_id == keeper.pk:

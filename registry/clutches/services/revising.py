@@ -48,7 +48,11 @@ class NewState:
 
 
 def clutch_revise(
-    keeper: Keeper, clutch_id: uuid.UUID, given: Mapping[str, Any], *, check: Check | None = None
+    keeper: Keeper,
+    clutch_id: uuid.UUID,
+    given: Mapping[str, Any],
+    *,
+    unchanged: Check | None = None,
 ) -> Clutch:
     """Add a state to a clutch and bring the pools up to date.
 
@@ -57,7 +61,7 @@ def clutch_revise(
     given
         A validated body: ``hatchlings`` or ``opinion`` (the id of a second opinion to take over),
         ``eggs``, ``kind``, ``sheds``, ``basis``. What is left out stays as it is.
-    check
+    unchanged
         Called with the clutch once nobody else can change it.
 
     Raises
@@ -70,8 +74,8 @@ def clutch_revise(
     with transaction.atomic():
         keeper_lock(keeper.pk)
         clutch = clutch_get(keeper, clutch_id)
-        if check is not None:
-            check(clutch)
+        if unchanged is not None:
+            unchanged(clutch)
         _room_checked(clutch)
         former = Revision.objects.get(clutch=clutch, number=clutch.revision).content
         opinion = _opinion(keeper, clutch, given)

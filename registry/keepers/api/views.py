@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from registry.api.base import ApiListView, ApiView
+from registry.api.conditions import Precondition, conditional_edit
 from registry.keepers.api.serializers import (
     ErasureSerializer,
     KeeperJoinSerializer,
@@ -34,6 +35,9 @@ from registry.keepers.services import (
     token_make,
     token_revoke,
 )
+from registry.traffic.callers import anonymous_caller
+from registry.traffic.idempotency import answer_belongs_to, answered_once
+from registry.traffic.limits import NEW_KEEPERS, capped
 
 _SECRET: Final = {"Cache-Control": "no-store"}
 
@@ -59,10 +63,13 @@ class KeepersView(ApiView):
         request=KeeperJoinSerializer,
         responses={201: NewKeeperSerializer},
     )
-    def post(self, _request: Request) -> Response:
+    @answered_once(secret=True)
+    def post(self, request: Request) -> Response:
         """A new keeper, with token and recovery code. Nothing about a person is asked or kept."""
         self.body(KeeperJoinSerializer)
-        return _new_keeper_response(keeper_join())
+        with capped(NEW_KEEPERS, anonymous_caller(request._request)):  # noqa: SLF001 - its address
+            new = keeper_join()
+        return answer_belongs_to(_new_keeper_response(new), new.keeper.pk)
 
 
 class RecoveriesView(ApiView):
@@ -76,11 +83,12 @@ class RecoveriesView(ApiView):
         request=RecoveryInSerializer,
         responses={201: NewKeeperSerializer, 401: None, 409: None},
     )
+    @answered_once(secret=True)
     def post(self, _request: Request) -> Response:
         """A new token and a new recovery code; the old code is used up."""
         given = self.body(RecoveryInSerializer)
         new = keeper_recover(given["recovery_code"], revoke_tokens=given["revoke_tokens"])
-        return _new_keeper_response(new)
+        return answer_belongs_to(_new_keeper_response(new), new.keeper.pk)
 
 
 class ErasureView(ApiView):
@@ -115,13 +123,14 @@ class TokensView(ApiListView):
 
     def row(self, one: Any) -> Any:
         """A token as its keeper sees it."""
-        return TokenSerializer(token_answer(one, current=_current(self.request))).data
+        return _token_shown(self.request, one)
 
     @extend_schema(
         operation_id="keeper_token_make",
         request=TokenInSerializer,
         responses={201: NewTokenSerializer, 409: None},
     )
+    @answered_once(secret=True)
     def post(self, request: Request) -> Response:
         """Another token, as for another device; with a label and an expiry, if wanted."""
         new = token_make(keeper_of(request), self.body(TokenInSerializer))
@@ -137,13 +146,18 @@ class TokenView(ApiView):
     @extend_schema(operation_id="keeper_token", responses=TokenSerializer)
     def get(self, request: Request, token_id: uuid.UUID) -> Response:
         """The token without its secret, which is shown once and not kept."""
-        token = token_get(keeper_of(request), token_id)
-        return Response(TokenSerializer(token_answer(token, current=_current(request))).data)
+        return Response(_token_shown(request, token_get(keeper_of(request), token_id)))
 
     @extend_schema(operation_id="keeper_token_revoke", responses={204: None})
+    @conditional_edit
     def delete(self, request: Request, token_id: uuid.UUID) -> Response:
         """Revoke the token, from the next call on. It may be the one in use, or the last one."""
-        token_revoke(keeper_of(request), token_id)
+        precondition = Precondition(request)
+        token_revoke(
+            keeper_of(request),
+            token_id,
+            unchanged=lambda now: precondition.check(_token_shown(request, now)),
+        )
         return Response(status=204)
 
 
@@ -157,11 +171,16 @@ class RecoveryCodeView(ApiView):
         request=RecoveryCodeInSerializer,
         responses={201: RecoveryCodeSerializer},
     )
+    @answered_once(secret=True)
     def post(self, request: Request) -> Response:
         """A new recovery code, in place of one that was lost or seen by others."""
         self.body(RecoveryCodeInSerializer)
         code = recovery_code_replace(keeper_of(request))
         return Response({"recovery_code": code}, status=201, headers=_SECRET)
+
+
+def _token_shown(request: Request, token: KeeperToken) -> Any:
+    return TokenSerializer(token_answer(token, current=_current(request))).data
 
 
 def _current(request: Request) -> uuid.UUID | None:

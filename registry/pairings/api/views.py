@@ -28,6 +28,7 @@ from registry.pairings.selectors import (
     pairing_list,
 )
 from registry.pairings.services import pairing_declare
+from registry.traffic.idempotency import answered_once
 
 
 class PairingsView(ApiListView):
@@ -54,11 +55,17 @@ class PairingsView(ApiListView):
         request=PairingInSerializer,
         responses={201: PairingSerializer},
     )
+    @answered_once
     def post(self, request: Request) -> Response:
         """Declare a pairing. Clutches that join it can not have been chosen by their outcome."""
         pairing = pairing_declare(keeper_of(request), self.body(PairingInSerializer))
         answer = pairing_answer(pairing_get(keeper_of(request), pairing.pk))
         return Response(PairingSerializer(answer).data, status=201)
+
+
+def animal_shown(animal: Animal) -> Any:
+    """An animal as its keeper sees it."""
+    return AnimalSerializer(animal_answer(animal)).data
 
 
 class AnimalsView(ApiListView):
@@ -78,7 +85,7 @@ class AnimalsView(ApiListView):
 
     def row(self, one: Any) -> Any:
         """An animal as its keeper sees it."""
-        return AnimalSerializer(animal_answer(one)).data
+        return animal_shown(one)
 
     @extend_schema(operation_id="animal_list")
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
@@ -94,5 +101,4 @@ class AnimalView(ApiView):
     @extend_schema(operation_id="animal_read", responses=AnimalSerializer)
     def get(self, request: Request, animal_id: uuid.UUID) -> Response:
         """The animal with what is known of it now."""
-        animal = animal_get(keeper_of(request), animal_id)
-        return Response(AnimalSerializer(animal_answer(animal)).data)
+        return Response(animal_shown(animal_get(keeper_of(request), animal_id)))

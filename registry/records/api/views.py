@@ -12,7 +12,9 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from registry.api.base import ApiView
+from registry.api.conditions import Precondition, conditional_edit
 from registry.api.parameters import parameter_name
+from registry.keepers.models import Keeper
 from registry.keepers.permissions import IsKeeper, keeper_of
 from registry.keepers.selectors import today
 from registry.records.api.serializers import ExportSerializer, KeeperSerializer, ReceiptSerializer
@@ -34,9 +36,10 @@ class OwnKeeperView(ApiView):
     @extend_schema(operation_id="keeper_own", responses=KeeperSerializer)
     def get(self, request: Request) -> Response:
         """The keeper's own record."""
-        return Response(keeper_record(keeper_of(request)))
+        return Response(_record_shown(keeper_of(request)))
 
     @extend_schema(operation_id="keeper_erase", responses={200: ReceiptSerializer})
+    @conditional_edit
     def delete(self, request: Request) -> Response:
         """Erase the keeper: tokens, animals, pairings, clutches, and their part in every pool.
 
@@ -46,13 +49,20 @@ class OwnKeeperView(ApiView):
         the keeper's id, and beside the day it is all that is kept, so that a restored backup can
         be made to forget the keeper again.
         """
-        erased = keeper_erase(keeper_of(request).pk)
+        precondition, keeper = Precondition(request), keeper_of(request)
+        erased = keeper_erase(
+            keeper.pk, unchanged=lambda: precondition.check(_record_shown(keeper))
+        )
         answer = {
             "erased_on": erased.erased_on,
             "removed": erased.removed,
             "receipt": erased.receipt,
         }
         return Response(ReceiptSerializer(answer).data, headers=_PRIVATE)
+
+
+def _record_shown(keeper: Keeper) -> Any:
+    return KeeperSerializer(keeper_record(keeper)).data
 
 
 class ZipRenderer(BaseRenderer):

@@ -21,6 +21,9 @@ def test_read_environment__has_a_default_for_everything(monkeypatch: pytest.Monk
     assert (read.fixtures / "catalogue").is_dir()
     assert read.rate_limits is True
     assert (read.workers, read.threads) == (2, 4)
+    assert (read.rate_keeper, read.rate_anonymous) == (600, 300)
+    assert (read.daily_keepers, read.daily_clutches) == (100, 5000)
+    assert (read.trusted_proxies, read.idempotency_hours) == (0, 48)
 
 
 def test_read_environment__roots_data_is_outside_its_home(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -38,6 +41,12 @@ def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) ->
             "BROODCOUNT_ALLOWED_HOSTS": "a.example, b.example,",
             "BROODCOUNT_RATE_LIMITS": "OFF",
             "BROODCOUNT_WORKERS": "3",
+            "BROODCOUNT_RATE_KEEPER": "30",
+            "BROODCOUNT_RATE_ANONYMOUS": "20",
+            "BROODCOUNT_DAILY_KEEPERS": "3",
+            "BROODCOUNT_DAILY_CLUTCHES": "40",
+            "BROODCOUNT_TRUSTED_PROXIES": "2",
+            "BROODCOUNT_IDEMPOTENCY_HOURS": "24",
             "BROODCOUNT_SECRET_KEY": "",
         }
     )
@@ -47,6 +56,9 @@ def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) ->
     assert read.allowed_hosts == ("a.example", "b.example")
     assert read.rate_limits is False
     assert read.workers == 3
+    assert (read.rate_keeper, read.rate_anonymous) == (30, 20)
+    assert (read.daily_keepers, read.daily_clutches) == (3, 40)
+    assert (read.trusted_proxies, read.idempotency_hours) == (2, 24)
     assert read.secret_key is None
 
 
@@ -58,6 +70,10 @@ def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) ->
         ("BROODCOUNT_WORKERS", "-1"),
         ("BROODCOUNT_THREADS", "many"),
         ("BROODCOUNT_THREADS", "²"),
+        ("BROODCOUNT_RATE_KEEPER", "0"),
+        ("BROODCOUNT_RATE_ANONYMOUS", "1000000000"),
+        ("BROODCOUNT_TRUSTED_PROXIES", "-1"),
+        ("BROODCOUNT_IDEMPOTENCY_HOURS", "23"),
     ],
 )
 def test_read_environment__names_the_variable_it_cant_read(name: str, value: str) -> None:
