@@ -130,3 +130,10 @@ def own_database(server: str, name: str) -> Iterator[str]:
             yield parts._replace(path=f"/{quote(name)}").geturl()
         finally:
             connection.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
+def address_of(settings: Any) -> str:
+    """Address of the server that these tests run on, for databases of their own."""
+    one = settings.DATABASES["default"]
+    password = f":{one['PASSWORD']}" if one["PASSWORD"] else ""
+    return f"postgresql://{one['USER']}{password}@{one['HOST']}:{one['PORT']}/postgres"

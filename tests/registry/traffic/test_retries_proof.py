@@ -27,7 +27,7 @@ import psycopg
 import pytest
 
 from tests.factories.registry import API, GECKO, clutch, group, parent
-from tests.factories.service import Served, own_database, served
+from tests.factories.service import Served, address_of, own_database, served
 
 pytestmark = pytest.mark.skipif(
     not Path("/proc/self/cwd").exists(), reason="finds the workers in /proc"
@@ -329,10 +329,3 @@ def wait_for(condition: Any) -> None:
     while not condition():
         assert time.monotonic() < deadline, "what was waited for did not come"
         time.sleep(0.02)
-
-
-def address_of(settings: Any) -> str:
-    """Address of the server that these tests run on, for databases of their own."""
-    one = settings.DATABASES["default"]
-    password = f":{one['PASSWORD']}" if one["PASSWORD"] else ""
-    return f"postgresql://{one['USER']}{password}@{one['HOST']}:{one['PORT']}/postgres"
