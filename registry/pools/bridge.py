@@ -242,7 +242,7 @@ def assessed(factors: Sequence[Sequence[str]], rows: Iterable[WeightedRow]) -> A
         p_value=pool.tail.probability,
         log10_p_value=max(pool.tail.log10_probability, -1e300),
         chance_of_none=pool.tail.chance_of_none,
-        n_cut_families=pool.n_cut,
+        n_cut_families=verdict.n_cut,
         log10_e_value=max(verdict.evidence.log10, -1e300),
         more_hatchlings=verdict.more_hatchlings,
         reason=explanation_to_json(explanations(pools)[0]) if near_a_flag else None,
