@@ -157,7 +157,8 @@ def _prior(animal: AnimalStates, numbers: Numbers) -> Floats:
 
 def _call_terms(edge: _Edge, n_cells: int) -> int:
     each = _TERMS_OF_A_LOGARITHM + n_cells // _CELLS_PER_TERM
-    return edge.laws.shape[1] * (len(edge.calls) + edge.laws.shape[0]) * each + edge.tie.table.size
+    n_sexes, n_laws = int(edge.laws.shape[0]), int(edge.laws.shape[1])
+    return n_laws * (len(edge.calls) + n_sexes) * each + int(edge.tie.table.size)
 
 
 def _step_terms(priors: Sequence[Floats], edges: Sequence[_Edge], steps: Sequence[Step]) -> int:
@@ -168,12 +169,14 @@ def _step_terms(priors: Sequence[Floats], edges: Sequence[_Edge], steps: Sequenc
         for animal in (edge.tie.one, edge.tie.other):
             if animal in n_ties:
                 n_ties[animal] += 1
-    length = sum(prior.shape[1] - 1 for place, prior in enumerate(priors) if place not in degrees)
+    length = sum(
+        int(prior.shape[1]) - 1 for place, prior in enumerate(priors) if place not in degrees
+    )
     total = length * length + 1
     n_left = length + 1
     ready = {step.animal: place for place, step in enumerate(steps)}
     for step in steps:
-        here = priors[step.animal].shape[1]
+        here = int(priors[step.animal].shape[1])
         n = step.n_states
         total += n * (n_ties[step.animal] + here)
         for degree in degrees[step.animal]:
@@ -211,8 +214,8 @@ class _Message:
         axis = self.about.index(animal)
         return _Message(
             about=tuple(one for one in self.about if one != animal),
-            scale=self.scale.take(state, axis=axis),
-            coefficients=self.coefficients.take(state, axis=axis),
+            scale=np.take(self.scale, [state], axis=axis).squeeze(axis),
+            coefficients=np.take(self.coefficients, [state], axis=axis).squeeze(axis),
         )
 
     def over(self, animals: Sequence[int]) -> tuple[Floats, Floats]:
@@ -261,7 +264,7 @@ def _edge_message(edge: _Edge, maps: Floats, gone: Mapping[int, int]) -> _Messag
     about = (edge.tie.one, edge.tie.other)
     for axis in (1, 0):
         if about[axis] not in gone:
-            table = table.take(0, axis=axis)
+            table = np.take(table, [0], axis=axis).squeeze(axis)
     scale = logs[table]
     return _Message(
         about=tuple(one for one in about if one in gone),

@@ -27,7 +27,7 @@ MOST_JOINT_STATES = 4_096
 """Latent states that are summed over when uncertain calls tie linkage groups together."""
 
 MOST_JOINT_LOOKS = 400_000
-"""Latent states, times the readings of all uncertain calls, times linkage groups: about a second."""
+"""Latent states, times readings of all uncertain calls, times linkage groups: about a second."""
 
 
 @dataclass(frozen=True, slots=True)
