@@ -281,7 +281,7 @@ def assessed(
         p_value=pool.tail.probability,
         log10_p_value=max(pool.tail.log10_probability, -1e300),
         chance_of_none=pool.tail.chance_of_none,
-        n_cut_families=pool.n_cut,
+        n_cut_families=verdict.n_cut,
         log10_e_value=max(verdict.evidence.log10, -1e300),
         more_hatchlings=verdict.more_hatchlings,
         reason=_reason(pools, changes) if near_a_flag else None,

@@ -93,7 +93,8 @@ class MethodSerializer(serializers.Serializer[Any]):
         child=serializers.FloatField(), help_text="Prior probability of each explanation."
     )
     families_too_large = serializers.IntegerField(
-        help_text="Families whose shared uncertain parents could not be summed over exactly."
+        help_text="Families whose shared uncertain parents were too many to sum over: their pairs "
+        "are taken as if they shared no animal, and a pair that is too much by itself is left out."
     )
 
 
