@@ -23,7 +23,7 @@ ALLOWED = {
 """Columns that are called so and hold something else."""
 
 OF_KEEPERS = {
-    "keepers.Keeper": {"id", "recovery_sha256", "joined_at"},
+    "keepers.Keeper": {"id", "recovery_sha256", "joined_at", "is_held"},
     "keepers.KeeperToken": {
         "id",
         "keeper",

@@ -25,6 +25,7 @@ from schemathesis.generation.modes import GenerationMode
 
 from registry.wsgi import application
 from tests.factories.registry import (
+    ANY_STATE,
     GECKO,
     Api,
     check_documented,
@@ -233,7 +234,7 @@ def test_call__with_words_that_mean_something_answers_as_documented(keeper, name
     known = {
         "clutch_id": keeper.get("clutches/")["results"][0]["id"],
         "token_id": keeper.get("keepers/me/tokens/")["results"][0]["id"],
-        "receipt": joined().send("delete", "keepers/me/").json()["receipt"],
+        "receipt": joined().send("delete", "keepers/me/", headers=ANY_STATE).json()["receipt"],
         "recovery_code": keeper.recovery_code,
         "expires_on": None,
     }

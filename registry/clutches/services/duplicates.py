@@ -65,14 +65,15 @@ def earlier_report(
     alike = Q(twin=twin)
     wanted = (same_code if code else Q()) | (alike if has_eggs else Q())
     found = list(with_groups(Clutch.objects.filter(COUNTED, wanted, published=None))[:_MOST_TWINS])
+    own = _Own(keeper_id, animals, pairing.pk if pairing else None)
+    found = [one for one in found if not own.is_of_other_animals(one)]
     for one in found:
         if code and one.clutch_code == code and one.season == given["season"]:
             return Copy(one.pk, DuplicateReason.CODE, DuplicateState.CONFIRMED, 1.0)
     twins = [one for one in found if one.twin == twin]
-    own = _Own(keeper_id, animals, pairing.pk if pairing else None)
     best: Copy | None = None
     for one in twins if has_eggs else ():
-        if _eggs_differ(one, eggs) or own.is_of_other_animals(one):
+        if _eggs_differ(one, eggs):
             continue
         chance = duplicate_chance(read, one.group_values, n_twins=len(twins))
         if chance >= LIKELY and (best is None or chance > best.chance):

@@ -14,7 +14,7 @@ from django.db import connections
 
 from registry.catalogue.selectors import version_loaded
 from registry.clutches.bridge.reports import contributions_of, family_clutch_of
-from registry.clutches.models import Clutch, HatchlingGroup
+from registry.clutches.models import COUNTED, Clutch, HatchlingGroup
 from registry.clutches.services import families as clutch_families
 from registry.clutches.services import reporting
 from registry.keepers.models import Keeper
@@ -49,7 +49,7 @@ COUNTS = (
 def families() -> list[list[Clutch]]:
     """Stored clutches by keeper, version and shared animals, joined until nothing changes."""
     groups: list[tuple[set[Any], list[Clutch]]] = []
-    for one in Clutch.objects.order_by("reported_at", "pk"):
+    for one in Clutch.objects.filter(COUNTED).order_by("reported_at", "pk"):
         marks = {(one.keeper_id, one.version_id, animal) for animal in (one.sire_id, one.dam_id)}
         groups.append(({mark for mark in marks if mark[2] is not None}, [one]))
     i = 0

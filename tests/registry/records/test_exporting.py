@@ -88,7 +88,11 @@ def test_export__has_every_part_as_its_own_call_shows_it(keeper):
     export = response.json()
     record = keeper.get("keepers/me/")
     assert list(export) == ["keeper", "joined_on", "exported_on", *PARTS]
-    assert {name: len(export[name]) for name in PARTS} == {name: record[name] for name in PARTS}
+    counted_there = {name for name in PARTS if name in record}
+    assert counted_there == {"tokens", "animals", "pairings", "clutches"}
+    assert {name: len(export[name]) for name in counted_there} == {
+        name: record[name] for name in counted_there
+    }
     assert (export["keeper"], export["joined_on"]) == (record["keeper"], record["joined_on"])
     assert export["clutches"] == keeper.get("clutches/", ordering="reported_at")["results"]
     assert export["pairings"] == keeper.get("pairings/", ordering="declared_at")["results"]
@@ -96,7 +100,13 @@ def test_export__has_every_part_as_its_own_call_shows_it(keeper):
     for one in tokens:
         del one["current"]
     assert export["tokens"] == tokens
-    assert {one["animal"] for one in export["animals"]} == {"m-1", "m-1 dam", "m-1 \u00e4\n=1+1"}
+    assert export["animals"] == keeper.get("animals/")["results"]
+    for clutch_id in (one["id"] for one in export["clutches"]):
+        own = [dict(one) for one in export["revisions"] if one["clutch"] == clutch_id]
+        assert [one.pop("clutch") for one in own] == [clutch_id]
+        assert own == keeper.get(f"clutches/{clutch_id}/revisions/")["results"]
+    assert export["opinions"] == export["duplicates"] == []
+    assert {one["label"] for one in export["animals"]} == {"m-1", "m-1 dam", "m-1 \u00e4\n=1+1"}
 
 
 @pytest.mark.parametrize("form", ["json", "csv"])
@@ -147,6 +157,11 @@ def test_export__csv_has_a_table_for_each_list_of_objects(keeper):
         "clutches",
         "clutches-hatchlings",
         "clutches-hatchlings-or",
+        "revisions",
+        "revisions-hatchlings",
+        "revisions-hatchlings-or",
+        "opinions",
+        "duplicates",
     ]
     (head,) = found["keeper"]
     assert head["keeper"] == keeper.keeper
@@ -165,7 +180,7 @@ def test_export__csv_has_a_table_for_each_list_of_objects(keeper):
         for one in others
     ] == [(second["id"], "1", "0", "Pale Reed"), (second["id"], "1", "1", "Quillback")]
     assert found["tokens"][1]["label"] == "m-1; \"quoted\", 'too'"
-    assert found["animals"][2]["animal"] == "m-1 \u00e4\n=1+1"
+    assert found["animals"][2]["label"] == "m-1 \u00e4\n=1+1"
 
 
 def test_export__takes_the_form_from_accept_where_none_is_named(keeper):
@@ -182,13 +197,16 @@ def test_export__takes_the_form_from_accept_where_none_is_named(keeper):
 def test_export__of_a_new_keeper_has_empty_parts():
     keeper = joined()
     export = keeper.get("keepers/me/export/")
-    assert [len(export[name]) for name in PARTS] == [1, 0, 0, 0]
+    assert [len(export[name]) for name in PARTS] == [1, 0, 0, 0, 0, 0, 0]
     assert {name: len(rows) for name, rows in tables(keeper).items()} == {
         "keeper": 1,
         "tokens": 1,
         "animals": 0,
         "pairings": 0,
         "clutches": 0,
+        "revisions": 0,
+        "opinions": 0,
+        "duplicates": 0,
     }
 
 
