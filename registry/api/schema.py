@@ -86,6 +86,7 @@ def _add_problems(path: str, operation: dict[str, Any]) -> None:
     if any(operation.get("security", [])):
         statuses |= {401, 403}
     responses = operation.setdefault("responses", {})
+    statuses |= {int(one) for one in responses if one.isdecimal() and int(one) >= 400}  # noqa: PLR2004 - refusals
     for status in sorted(statuses):
         if MEDIA_TYPE not in responses.get(str(status), {}).get("content", {}):
             responses[str(status)] = {"$ref": f"#/components/responses/Problem{status}"}
