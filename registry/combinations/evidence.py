@@ -44,7 +44,7 @@ def evidence_parts(row: PooledTarget, state: str, *, has_cautions: bool) -> dict
     for one in said:
         one["sentence"] = explanation_sentence(one, row.combination)
     return {
-        "evidence": _evidence(row, state, answer),
+        "evidence": _evidence(row, state, answer, many=many),
         "recovery": {
             "estimate": answer.recovery.estimate,
             "low": answer.recovery.low,
@@ -103,10 +103,13 @@ def _nothing(row: PooledTarget, state: str) -> dict[str, Any]:
     }
 
 
-def _evidence(row: PooledTarget, state: str, answer: EvidenceAnswer) -> dict[str, Any]:
+def _evidence(
+    row: PooledTarget, state: str, answer: EvidenceAnswer, *, many: bool
+) -> dict[str, Any]:
+    """``many``: three keepers or more, so that what was declared is told apart from the rest."""
     return {
         "e_value": value_of(answer.log10_e_value),
-        "e_value_declared_only": value_of(answer.log10_declared),
+        "e_value_declared_only": value_of(answer.log10_declared) if many else None,
         "e_value_specific": value_of(answer.log10_specific),
         "without_top_keeper": value_of(answer.log10_without_top),
         "unreported_successes_to_undo": answer.to_undo,
