@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import shutil
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from tempfile import SpooledTemporaryFile
-from typing import Any, Final
+from io import BytesIO
+from tempfile import TemporaryFile
+from typing import IO, Any, Final
 
 from django.http import FileResponse, HttpResponseBase, HttpResponseNotModified
 from django.utils.http import parse_etags
@@ -36,7 +38,7 @@ class FileRenderer(BaseRenderer):
 class MadeFile:
     """A file that was made to be sent, standing at its beginning, with size and SHA-256."""
 
-    content: SpooledTemporaryFile[bytes]
+    content: IO[bytes]
     n_bytes: int
     sha256: str
 
@@ -48,10 +50,12 @@ def made_file(pieces: Iterable[bytes]) -> MadeFile:
     that of its bytes, so that equal files have equal tags whoever asks and whichever process
     answers.
     """
-    content: SpooledTemporaryFile[bytes] = SpooledTemporaryFile(max_size=_IN_MEMORY)  # noqa: SIM115 - closed by the answer
+    content: IO[bytes] = BytesIO()
     digest = hashlib.sha256()
     try:
         for piece in pieces:
+            if content.tell() <= _IN_MEMORY < content.tell() + len(piece):
+                content = _on_disk(content)
             content.write(piece)
             digest.update(piece)
     except BaseException:
@@ -60,6 +64,15 @@ def made_file(pieces: Iterable[bytes]) -> MadeFile:
     n_bytes = content.tell()
     content.seek(0)
     return MadeFile(content=content, n_bytes=n_bytes, sha256=digest.hexdigest())
+
+
+def _on_disk(content: IO[bytes]) -> IO[bytes]:
+    """What was written so far, in a file without a name that goes when it is closed."""
+    larger: IO[bytes] = TemporaryFile()  # noqa: SIM115 - closed by the answer
+    content.seek(0)
+    shutil.copyfileobj(content, larger)
+    content.close()
+    return larger
 
 
 def file_response(

@@ -98,7 +98,7 @@ def _evidence(row: PooledTarget, state: str, answer: EvidenceAnswer) -> dict[str
     many = row.source == Source.PUBLISHED or row.n_keepers >= FEW_KEEPERS
     return {
         "e_value": value_of(answer.log10_e_value),
-        "e_value_declared_only": value_of(answer.log10_declared),
+        "e_value_declared_only": value_of(answer.log10_declared) if many else None,
         "e_value_specific": value_of(answer.log10_specific),
         "without_top_keeper": value_of(row.log10_without_top if many else None),
         "unreported_successes_to_undo": answer.to_undo,

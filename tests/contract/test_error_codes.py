@@ -12,6 +12,7 @@ from django.db import connection, transaction
 from django.test import override_settings
 
 from registry.catalogue.services import catalogue_load
+from registry.clutches.services import revising
 from registry.combinations.api import views
 from registry.errors import ErrorCode
 from registry.keepers import services
@@ -19,6 +20,7 @@ from registry.keepers.models import KeeperToken
 from registry.keepers.selectors import today
 from registry.traffic.sealing import key_digest
 from tests.factories.registry import (
+    ANY_STATE,
     API,
     FIXTURES,
     GECKO,
@@ -78,6 +80,16 @@ def one_token_more(keeper: Api) -> dict[str, Any]:
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(services, "MAX_TOKENS", 1)
         return keeper.refused("post", "keepers/me/tokens/", {})
+
+
+def one_revision_more(keeper: Api) -> dict[str, Any]:
+    """Where one state of a clutch is kept."""
+    made = keeper.post("clutches/", clutch())["id"]
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(revising, "MAX_REVISIONS", 1)
+        return keeper.refused(
+            "post", f"clutches/{made}/revisions/", {"eggs": {"died": 1}}, headers=ANY_STATE
+        )
 
 
 def key_in_use(keeper: Api) -> dict[str, Any]:
@@ -183,6 +195,7 @@ TABLE: Final[dict[str, tuple[Request, str]]] = {
     "season-out-of-range": (report(season=1900), "The season is 1900"),
     "empty-clutch": (report(hatchlings=[]), "neither hatchlings nor eggs"),
     "too-many-hatchlings": (report(hatchlings=[group("normal", 301)]), "301 hatchlings"),
+    "too-many-revisions": (one_revision_more, "1 are kept of one clutch"),
     "too-many-factors": (combination("ashwater reed quillback tidemark"), "at most 3 genes"),
     "not-visible": (combination("het ashwater"), "does not show"),
     "chance-out-of-range": (notation("150% het reed"), "not at 150 %"),

@@ -103,7 +103,9 @@ class EvidenceSerializer(serializers.Serializer[Any]):
 
     e_value = serializers.FloatField(help_text="Whole pool, valid at every look; at most 1e300.")
     e_value_declared_only = serializers.FloatField(
-        allow_null=True, help_text="Clutches declared before hatching alone; null without any."
+        allow_null=True,
+        help_text="Clutches declared before hatching alone; null without any, and for one or two "
+        "keepers.",
     )
     e_value_specific = serializers.FloatField(
         allow_null=True,

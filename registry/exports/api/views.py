@@ -31,7 +31,13 @@ class ExportsView(ApiView):
     authentication_classes = ()
     permission_classes = (AllowAny,)
 
-    @extend_schema(operation_id="export_read", responses={200: descriptor_schema()})
+    @extend_schema(
+        operation_id="export_read",
+        responses={
+            200: descriptor_schema(),
+            404: OpenApiResponse(description="The catalogue has no species yet."),
+        },
+    )
     def get(self, request: Request) -> Response:
         """A Data Package (version 2): the files of pooled counts, their columns and licence."""
 

@@ -303,10 +303,13 @@ def test_evidence__of_declared_clutches_in_a_family_with_others():
     second = Brood(
         PAIR, PAIR, {"": 9, "Ashwater": 4, "Pale Reed": 3}, names=("m-1", "f-1"), declared=True
     )
-    report(joined(), first, second)
-    evidence = asked(PAIR)["evidence"]
-    assert evidence["e_value"] == close(e_value_of(pool_of(PAIR, [(first, second)])))
-    assert evidence["e_value_declared_only"] == close(e_value_of(pool_of(PAIR, [second])))
+    families: list[Sequence[Brood]] = [(first, second)] * 3
+    for number, (one, other) in enumerate(families):
+        report(joined(), one, other)
+        evidence = asked(PAIR)["evidence"]
+        assert (evidence["e_value_declared_only"] is None) is (number < 2)
+    assert evidence["e_value"] == close(e_value_of(pool_of(PAIR, families)))
+    assert evidence["e_value_declared_only"] == close(e_value_of(pool_of(PAIR, [second] * 3)))
 
 
 def test_without_top_keeper__is_told_from_three_keepers_on(keepers):
