@@ -70,7 +70,8 @@ def pool_of(row: PooledTarget) -> Pools:
     """The pool of a target, from its distinct rows."""
     if row.pk is None:
         return []
-    rows = PoolRow.objects.filter(target=row).values_list("target_id", "digest", "n_families")
+    kept = PoolRow.objects.filter(target=row).order_by("digest")
+    rows = kept.values_list("target_id", "digest", "n_families")
     return pools_of(row.factors, rows_of(rows).get(row.pk, ()))
 
 

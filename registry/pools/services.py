@@ -95,7 +95,9 @@ def suspects_compare(*, species: str, source: Source) -> None:
     rows = list(near.filter(Q(state=State.WATCH) | ~Q(compared_revision=0)).order_by("key"))
     on_watch = [one for one in rows if one.state == State.WATCH]
     pools = rows_of(
-        PoolRow.objects.filter(target__in=on_watch).values_list("target_id", "digest", "n_families")
+        PoolRow.objects.filter(target__in=on_watch)
+        .order_by("target", "digest")
+        .values_list("target_id", "digest", "n_families")
     )
     suspects = [
         Suspect(row_id=one.pk, combination=one.combination, pools=own)
@@ -124,6 +126,7 @@ WHERE NOT EXISTS (
     SELECT FROM pools_contribution w WHERE w.target_id = pair.whole AND w.family = c.family
 )
 GROUP BY pair.part, pair.whole, c.digest
+ORDER BY pair.part, pair.whole, c.digest
 """
 
 
@@ -178,7 +181,9 @@ def _assess(batch: Sequence[Mapping[str, Any]]) -> None:
     ids = [one["pk"] for one in batch]
     counts = _counts_of(ids)
     rows = rows_of(
-        PoolRow.objects.filter(target__in=ids).values_list("target_id", "digest", "n_families")
+        PoolRow.objects.filter(target__in=ids)
+        .order_by("target", "digest")
+        .values_list("target_id", "digest", "n_families")
     )
     changes = changes_of({one["species_id"] for one in batch})
     assessments = [
@@ -200,7 +205,8 @@ def _without_top(
     if not near:
         return {}
     counts: dict[tuple[int, Any, str], int] = defaultdict(int)
-    for target, keeper, family, digest in Contribution.objects.filter(target__in=near).values_list(
+    found = Contribution.objects.filter(target__in=near).order_by("target", "digest", "family")
+    for target, keeper, family, digest in found.values_list(
         "target_id", "keeper_id", "family", "digest"
     ):
         counts[target, keeper or family, digest] += 1
@@ -214,8 +220,9 @@ def _without_top(
 def rows_of(found: Iterable[tuple[Any, str, int]]) -> dict[Any, list[WeightedRow]]:
     """Pool rows by what they belong to, from (owner, digest, number of families).
 
-    Rows never change, so each process reads the content of one only once. A row that was emptied
-    since it was listed is left out: its target is stale then, and is read again.
+    In the order given, which every caller makes a fixed one: sums of the same rows then have the
+    same last digit. Rows never change, so each process reads the content of one only once. A row
+    that was emptied since it was listed is left out: its target is stale then, and is read again.
     """
     listed = list(found)
     known = _known_rows({digest for _owner, digest, _n in listed})

@@ -84,12 +84,14 @@ def one_token_more(keeper: Api) -> dict[str, Any]:
 
 def one_revision_more(keeper: Api) -> dict[str, Any]:
     """Where one state of a clutch is kept."""
-    made = keeper.post("clutches/", clutch())["id"]
-    with pytest.MonkeyPatch.context() as patched:
+    with transaction.atomic(), pytest.MonkeyPatch.context() as patched:
+        made = keeper.post("clutches/", clutch())["id"]
         patched.setattr(revising, "MAX_REVISIONS", 1)
-        return keeper.refused(
+        problem = keeper.refused(
             "post", f"clutches/{made}/revisions/", {"eggs": {"died": 1}}, headers=ANY_STATE
         )
+        transaction.set_rollback(True)
+    return problem
 
 
 def key_in_use(keeper: Api) -> dict[str, Any]:
