@@ -216,6 +216,9 @@ class Postgres:
             "unix_socket_directories": "",
             "log_checkpoints": "off",
             "max_connections": "60",
+            # A refused statement and the key it names would put keepers' rows into the log.
+            "log_min_error_statement": "panic",
+            "log_error_verbosity": "terse",
         }
         if not self.durable:
             options |= {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}

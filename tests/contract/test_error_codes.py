@@ -6,7 +6,9 @@ from collections.abc import Callable
 from typing import Any, Final
 
 import pytest
+from django.db import transaction
 
+from registry.catalogue.models import Species
 from registry.catalogue.services import catalogue_load
 from registry.combinations.api import views
 from registry.errors import ErrorCode
@@ -59,6 +61,15 @@ def broken(_keeper: Api) -> dict[str, Any]:
         return combination("ashwater")(_keeper)
 
 
+def not_ready(_keeper: Api) -> dict[str, Any]:
+    """Asked before a catalogue is loaded."""
+    with transaction.atomic():
+        Species.objects.update(current=None)
+        problem = raw("get", "/health/ready")(_keeper)
+        transaction.set_rollback(True)
+    return problem
+
+
 # code -> the request, and words of its problem
 TABLE: Final[dict[str, tuple[Request, str]]] = {
     "bad-request": (raw("get", "species/", headers={"Host": "elsewhere.example"}), "its host"),
@@ -83,6 +94,7 @@ TABLE: Final[dict[str, tuple[Request, str]]] = {
         "this call reads application/json",
     ),
     "server-error": (broken, "the fault is logged there"),
+    "not-ready": (not_ready, "No species is in force: load a catalogue."),
     "unknown-species": (report(species="gecko"), "The catalogue has no species 'gecko'."),
     "unknown-gene": (notation("quilback"), "Did you mean Quillback?"),
     "gene-of-another-species": (other_species, "it is known in the corn snake"),
