@@ -59,7 +59,7 @@ def proxies_of_https(app_configs: Any, **_kwargs: Any) -> list[CheckMessage]:
         Error(
             "BROODCOUNT_HTTPS is on, but no proxy is trusted to say that a call came by HTTPS:"
             " every call would be redirected for ever.",
-            hint="Name the proxy's address in BROODCOUNT_TRUSTED_PROXIES, such as 127.0.0.1.",
+            hint="Say in BROODCOUNT_TRUSTED_PROXIES how many stand before the service.",
             id="broodcount.E004",
         )
     ]
@@ -77,19 +77,6 @@ def data_folder(app_configs: Any, **_kwargs: Any) -> list[CheckMessage]:
             f"The data folder {settings.BROODCOUNT_DATA_DIR} can't be written.",
             hint="Give it to the account of the service, or set BROODCOUNT_DATA_DIR.",
             id="broodcount.E005",
-        )
-    ]
-
-
-def everybodys_proxy(app_configs: Any, **_kwargs: Any) -> list[CheckMessage]:
-    """E006: who believes everybody lets callers choose their address, and so their limits."""
-    if not {"0.0.0.0/0", "::/0"} & set(settings.BROODCOUNT_TRUSTED_PROXIES):
-        return []
-    return [
-        Error(
-            "BROODCOUNT_TRUSTED_PROXIES trusts every address there is.",
-            hint="Name your proxies only.",
-            id="broodcount.E006",
         )
     ]
 
@@ -131,7 +118,6 @@ WHEN_DEPLOYED: Final[tuple[Check, ...]] = (
     length_of_secret,
     proxies_of_https,
     data_folder,
-    everybodys_proxy,
     limits_lifted,
     one_role,
 )

@@ -19,8 +19,11 @@ loglevel = "warning"
 accesslog = None
 logger_class = "registry.server.web_log.WebServerLogger"
 control_socket_disable = True
-# Whose X-Forwarded-Proto tells the scheme. Empty: nobody's.
-forwarded_allow_ips = ",".join(_environment.trusted_proxies)
+# Behind proxies every call comes from one; without, nobody's word on the scheme is taken.
+forwarded_allow_ips = "*" if _environment.trusted_proxies else ""
+secure_scheme_headers = {"X-FORWARDED-PROTO": "https"}
+# By default a proxy could also move the addresses of calls.
+forwarder_headers = ""
 
 
 def child_exit(server: Any, worker: Any) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import ipaddress
 import os
 import re
 from collections.abc import Mapping
@@ -46,8 +45,8 @@ VARIABLES: Final[Mapping[str, str]] = {
         "`on`: callers come by HTTPS through a proxy; plain HTTP is sent there; default `off`"
     ),
     "BROODCOUNT_TRUSTED_PROXIES": (
-        "addresses or networks, by comma, of the proxies whose forwarding headers are believed; "
-        "default none"
+        "how many proxies stand before the service, the only way to it: their forwarding headers "
+        "are believed; default 0"
     ),
     "BROODCOUNT_WORKERS": "processes of the web server; default 2",
     "BROODCOUNT_THREADS": "threads of each; default 4",
@@ -69,6 +68,7 @@ METRICS_DIR: Final = "PROMETHEUS_MULTIPROC_DIR"
 
 LOG_FORMATS: Final = ("plain", "json")
 _SHORTEST_TOKEN: Final = 20
+_MOST_DIGITS: Final = 9
 
 
 class EnvironmentValueError(ValueError):
@@ -94,7 +94,7 @@ class Environment:
     workers: int
     threads: int
     https: bool
-    trusted_proxies: tuple[str, ...]
+    trusted_proxies: int
     log_format: str
     metrics: bool
     metrics_token: str | None
@@ -110,7 +110,7 @@ def read_environment(variables: Mapping[str, str]) -> Environment:
     Raises
     ------
     EnvironmentValueError
-        A number, a switch, an address or a token that can't be read.
+        A number, a switch, a word or a token that can't be read.
     """
     read = {name: value for name, value in variables.items() if value.strip()}
     hosts = read.get("BROODCOUNT_ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]")
@@ -127,7 +127,7 @@ def read_environment(variables: Mapping[str, str]) -> Environment:
         workers=_positive(read, "BROODCOUNT_WORKERS", default=2),
         threads=_positive(read, "BROODCOUNT_THREADS", default=4),
         https=_switch(read, "BROODCOUNT_HTTPS", default=False),
-        trusted_proxies=_networks(read, "BROODCOUNT_TRUSTED_PROXIES"),
+        trusted_proxies=_whole(read, "BROODCOUNT_TRUSTED_PROXIES", default=0, low=0),
         log_format=_one_of(read, "BROODCOUNT_LOG_FORMAT", LOG_FORMATS),
         metrics=_switch(read, "BROODCOUNT_METRICS", default=False),
         metrics_token=_token(read, "BROODCOUNT_METRICS_TOKEN"),
@@ -177,21 +177,6 @@ def _one_of(read: Mapping[str, str], name: str, words: tuple[str, ...]) -> str:
     return word
 
 
-def _networks(read: Mapping[str, str], name: str) -> tuple[str, ...]:
-    """Addresses and networks by comma, as they are written canonically."""
-    found = []
-    for text in (part.strip() for part in read.get(name, "").split(",")):
-        if not text:
-            continue
-        try:
-            found.append(str(ipaddress.ip_network(text)))
-        except ValueError as error:
-            raise EnvironmentValueError(
-                name, f"read {text!r}, expected addresses or networks such as 10.0.0.0/8: {error}."
-            ) from error
-    return tuple(found)
-
-
 def _token(read: Mapping[str, str], name: str) -> str | None:
     """A secret that can stand in a header; the text never repeats it."""
     token = read.get(name)
@@ -207,7 +192,13 @@ def _token(read: Mapping[str, str], name: str) -> str | None:
 
 def _positive(read: Mapping[str, str], name: str, *, default: int) -> int:
     """A whole number, 1 or more."""
+    return _whole(read, name, default=default, low=1)
+
+
+def _whole(read: Mapping[str, str], name: str, *, default: int, low: int) -> int:
+    """A whole number, ``low`` or more."""
     text = read.get(name, str(default)).strip()
-    if not text.isascii() or not text.isdecimal() or int(text) < 1:
-        raise EnvironmentValueError(name, f"read {text!r}, expected a whole number from 1 on.")
+    fits = text.isascii() and text.isdecimal() and len(text) <= _MOST_DIGITS
+    if not fits or int(text) < low:
+        raise EnvironmentValueError(name, f"read {text!r}, expected a whole number from {low} on.")
     return int(text)
