@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import os
 import re
@@ -330,3 +331,60 @@ def test_drill__a_backup_comes_back_on_a_new_server_as_it_was(
         assert any(line.startswith("table clutches_clutch 3 ") for line in changed)
     finally:
         new.stop()
+
+
+BEHIND_A_PROXY = SINGLE | {
+    "BROODCOUNT_HTTPS": "on",
+    "BROODCOUNT_TRUSTED_PROXIES": "1",
+    "BROODCOUNT_ALLOWED_HOSTS": "registry.example",
+}
+
+
+@pytest.mark.parametrize("operator", [BEHIND_A_PROXY], indirect=True)
+def test_serve__behind_a_proxy_takes_https_only(operator: Operator) -> None:
+    operator.serve()
+    address = operator.url.removeprefix("http://")
+
+    def ask(path: str, **headers: str) -> http.client.HTTPResponse:
+        connection = http.client.HTTPConnection(address, timeout=20)
+        sent = {name.replace("_", "-"): text for name, text in headers.items()}
+        try:
+            connection.request("GET", path, headers={"Host": "registry.example"} | sent)
+            answer = connection.getresponse()
+            answer.read()
+            return answer
+        finally:
+            connection.close()
+
+    plain = ask("/api/v1/species/")
+    assert (plain.status, plain.headers["Location"]) == (
+        301,
+        "https://registry.example/api/v1/species/",
+    )
+    # Only the header that the proxy sets is a proxy's word.
+    assert ask("/api/v1/species/", X_Forwarded_Ssl="on").status == 301
+    secure = ask("/api/v1/species/", X_Forwarded_Proto="https")
+    assert secure.status == 200
+    assert secure.headers["Strict-Transport-Security"] == "max-age=31536000"
+    assert secure.headers["X-Frame-Options"] == "DENY"
+    elsewhere = ask("/api/v1/species/", X_Forwarded_Proto="https", Host="elsewhere.example")
+    assert elsewhere.status == 400
+    for path in ("/health/live", "/health/ready"):
+        assert ask(path, Host="10.0.0.1").status == 200
+
+
+@pytest.mark.parametrize("operator", [SINGLE | {"BROODCOUNT_HTTPS": "on"}], indirect=True)
+def test_serve__without_a_proxy_believes_nobody_on_the_scheme(operator: Operator) -> None:
+    operator.environment["BROODCOUNT_WORKER"] = "3"
+    operator.serve()
+    request = urllib.request.Request(
+        operator.url + "/health/live", headers={"X-Forwarded-Proto": "https"}
+    )
+    with urllib.request.urlopen(request, timeout=20) as answer:
+        assert answer.status == 200
+    connection = http.client.HTTPConnection(operator.url.removeprefix("http://"), timeout=20)
+    connection.request("GET", "/api/v1/species/", headers={"X-Forwarded-Proto": "https"})
+    assert connection.getresponse().status == 301
+    connection.close()
+    told = operator.log.read_text()
+    assert "BROODCOUNT_WORKER, which nothing reads. Did you mean BROODCOUNT_WORKERS?" in told
