@@ -208,7 +208,7 @@ def test_serve__counts_over_all_workers_by_route(operator: Operator) -> None:
             line.rsplit(" ", 1)[1]
             for line in text.splitlines()
             if line.startswith("django_http_responses_total_by_status_view_method_total{")
-            and "combinations:" in line
+            and 'view="combination"' in line
         }
         assert "broodcount_keepers 1.0" in text
         for hidden in (keeper["token"], keeper["keeper"], stored["id"], "/api/v1", "ashwater"):
