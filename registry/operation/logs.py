@@ -18,7 +18,8 @@ import structlog
 from django import db
 from structlog.typing import EventDict, Processor, WrappedLogger
 
-_SECRET: Final = re.compile(r"\bbc[a-z]_[A-Za-z0-9_-]{8,}")
+from registry.api.scrubbing import scrubbed
+
 _AUTHORIZATION: Final = re.compile(r"(?i)\b(bearer|basic|token)\s+[A-Za-z0-9._~+/=-]{8,}")
 _ID: Final = re.compile(r"(?i)\b[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}\b")
 _ADDRESS: Final = re.compile(
@@ -32,7 +33,7 @@ _LONGEST_CHAIN: Final = 10
 def redacted(text: str) -> str:
     """The text without secrets, ids and addresses; those of this machine itself stay."""
     text = _PASSWORD_IN_URL.sub("[secret]", text)
-    text = _SECRET.sub("[secret]", text)
+    text = scrubbed(text)
     text = _AUTHORIZATION.sub(r"\1 [secret]", text)
     return _ADDRESS.sub(_hidden_address, _ID.sub("[id]", text))
 
@@ -77,6 +78,8 @@ class PlainFormatter(logging.Formatter):
         super().__init__("{asctime} {levelname} {name}: {message}", style="{")
 
     def format(self, record: logging.LogRecord) -> str:
+        if record.exc_info:
+            record.exc_text = None  # made by another formatter or a filter, with more in it
         return redacted(super().format(record))
 
     def formatException(self, ei: Any) -> str:  # noqa: N802 - the library's name

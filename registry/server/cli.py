@@ -24,8 +24,10 @@ from registry.settings.environment import (
 
 _SETTINGS: Final = "registry.settings.production"
 _NEED_NO_DATABASE: Final = frozenset({"help", "version", "findstatic", "collectstatic"})
-_NEED_TABLES: Final = frozenset({"catalogue", "demo", "published"})
-"""Commands of ours that write: on the embedded database they bring it up to date first."""
+_NEED_TABLES: Final = frozenset(
+    {"catalogue", "demo", "erasures", "exports", "pools", "published", "roles", "states", "traffic"}
+)
+"""Commands of ours that need tables: on the embedded database they bring it up to date first."""
 _HELP_WORDS: Final = frozenset({"-h", "--help", "--version"})
 _HIGHEST_PORT: Final = 65535
 

@@ -17,7 +17,7 @@ graceful_timeout = GRACE_SECONDS
 loglevel = "warning"
 # No access log: its lines are the callers' addresses.
 accesslog = None
-logger_class = "registry.server.web_log.WebServerLogger"
+logger_class = "registry.server.private_log.PrivateLogger"
 control_socket_disable = True
 # Behind proxies every call comes from one; without, nobody's word on the scheme is taken.
 forwarded_allow_ips = "*" if _environment.trusted_proxies else ""

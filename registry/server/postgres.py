@@ -215,10 +215,10 @@ class Postgres:
             "port": str(port),
             "unix_socket_directories": "",
             "log_checkpoints": "off",
-            "max_connections": "60",
-            # A refused statement and the key it names would put keepers' rows into the log.
+            # A statement or detail in the log would outlive the erasure of the keeper it names.
             "log_min_error_statement": "panic",
             "log_error_verbosity": "terse",
+            "max_connections": "60",
         }
         if not self.durable:
             options |= {"fsync": "off", "synchronous_commit": "off", "full_page_writes": "off"}

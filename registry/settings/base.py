@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
+from pathlib import Path
 from typing import Any, Final
 
 from registry.settings.database import parse_database_url
@@ -18,16 +19,25 @@ ENVIRONMENT: Final = read_environment(os.environ)
 BASE_DIR: Final = REPOSITORY
 BROODCOUNT_DATA_DIR: Final = ENVIRONMENT.data_dir
 BROODCOUNT_POSTGRES_BIN: Final = ENVIRONMENT.postgres_bin
-BROODCOUNT_FIXTURES: Final = ENVIRONMENT.fixtures
-BROODCOUNT_RATE_LIMITS: Final = ENVIRONMENT.rate_limits
 BROODCOUNT_HTTPS: Final = ENVIRONMENT.https
-BROODCOUNT_TRUSTED_PROXIES: Final = ENVIRONMENT.trusted_proxies
 BROODCOUNT_LOG_FORMAT: Final = ENVIRONMENT.log_format
 BROODCOUNT_METRICS: Final = ENVIRONMENT.metrics
 BROODCOUNT_METRICS_TOKEN: Final = ENVIRONMENT.metrics_token
 BROODCOUNT_METRICS_DIR: Final = ENVIRONMENT.metrics_dir
 BROODCOUNT_UNKNOWN_VARIABLES: Final = ENVIRONMENT.unknown
 BROODCOUNT_SEPARATE_OWNER: Final = ENVIRONMENT.owner_database_url is not None
+BROODCOUNT_ERASURE_LEDGER: Path | None = ENVIRONMENT.erasure_ledger
+BROODCOUNT_FIXTURES: Final = ENVIRONMENT.fixtures
+BROODCOUNT_KEEPER_PROBATION_DAYS = ENVIRONMENT.keeper_probation_days
+BROODCOUNT_KEEPER_PROBATION_CLUTCHES = ENVIRONMENT.keeper_probation_clutches
+BROODCOUNT_RATE_LIMITS = ENVIRONMENT.rate_limits
+BROODCOUNT_RATE_KEEPER: Final = ENVIRONMENT.rate_keeper
+BROODCOUNT_RATE_ANONYMOUS: Final = ENVIRONMENT.rate_anonymous
+BROODCOUNT_DAILY_KEEPERS: Final = ENVIRONMENT.daily_keepers
+BROODCOUNT_DAILY_CLUTCHES: Final = ENVIRONMENT.daily_clutches
+BROODCOUNT_DAILY_REVISIONS: Final = ENVIRONMENT.daily_revisions
+BROODCOUNT_TRUSTED_PROXIES: Final = ENVIRONMENT.trusted_proxies
+BROODCOUNT_IDEMPOTENCY_HOURS: Final = ENVIRONMENT.idempotency_hours
 
 ONE_YEAR_SECONDS: Final = 365 * 24 * 3600
 
@@ -84,6 +94,8 @@ MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "registry.api.middleware.ProblemMiddleware",
+    "registry.traffic.middleware.CallsLeftMiddleware",
+    "registry.api.conditions.ConditionalReadMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
@@ -131,6 +143,7 @@ REST_FRAMEWORK = {
     "DEFAULT_PARSER_CLASSES": ["registry.api.parsers.StrictJSONParser"],
     "DEFAULT_AUTHENTICATION_CLASSES": ["registry.keepers.authentication.TokenAuthentication"],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.AllowAny"],
+    "DEFAULT_THROTTLE_CLASSES": ["registry.traffic.throttling.CallsThrottle"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "registry.api.problems.problem_response",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
@@ -156,6 +169,9 @@ SPECTACULAR_SETTINGS = {
         "SexEnum": "registry.pairings.choices.Sex",
         "HatchlingSexEnum": "registry.clutches.choices.HatchlingSex",
         "ProducedEnum": "registry.combinations.choices.Produced",
+        "DuplicateStateEnum": "registry.clutches.choices.DuplicateState",
+        "RevisionKindEnum": "registry.clutches.choices.RevisionKind",
+        "StateEnum": "registry.pools.choices.State",
         "ExplanationEnum": "registry.pools.choices.ExplanationName",
     },
     "POSTPROCESSING_HOOKS": [

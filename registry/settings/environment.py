@@ -13,6 +13,9 @@ REPOSITORY: Final = Path(__file__).resolve().parents[2]
 ROOT_DATA_DIR: Final = Path("/var/lib/broodcount")
 """Data folder of a service that root starts: root's home is closed to the database's account."""
 
+ERASURES: Final = "erasures.txt"
+"""Name of the ledger of erasures in the data folder."""
+
 THREAD_LIMITS: Final = {
     "OPENBLAS_NUM_THREADS": "1",
     "OMP_NUM_THREADS": "1",
@@ -51,7 +54,25 @@ VARIABLES: Final[Mapping[str, str]] = {
     "BROODCOUNT_WORKERS": "processes of the web server; default 2",
     "BROODCOUNT_THREADS": "threads of each; default 4",
     "BROODCOUNT_FIXTURES": "folder of the catalogue and other files; default `fixtures`",
-    "BROODCOUNT_RATE_LIMITS": "`on` or `off`; default `on`",
+    "BROODCOUNT_ERASURE_LEDGER": (
+        "file to which every erasure adds a line, for after a restore; default `erasures.txt` in "
+        "the data folder"
+    ),
+    "BROODCOUNT_KEEPER_PROBATION_DAYS": (
+        "days until a new keeper counts towards a flag; default 14, 0 lifts it"
+    ),
+    "BROODCOUNT_KEEPER_PROBATION_CLUTCHES": (
+        "clutches that a keeper needs for that as well; default 2, 0 lifts it"
+    ),
+    "BROODCOUNT_RATE_LIMITS": "`off` lifts all limits on calls, for benchmarks; default `on`",
+    "BROODCOUNT_RATE_KEEPER": "calls a minute of one keeper; default 600",
+    "BROODCOUNT_RATE_ANONYMOUS": "calls a minute of one address without a token; default 300",
+    "BROODCOUNT_DAILY_KEEPERS": "keepers that may join from one address in a day; default 100",
+    "BROODCOUNT_DAILY_CLUTCHES": "clutches that one keeper may report in a day; default 5000",
+    "BROODCOUNT_DAILY_REVISIONS": "revisions that one keeper may make in a day; default 2000",
+    "BROODCOUNT_IDEMPOTENCY_HOURS": (
+        "how long the answer to an `Idempotency-Key` is kept; default 48, at least 24"
+    ),
     "BROODCOUNT_LOG_FORMAT": (
         "`plain` (default), or `json`: one JSON object a line, and a line for each request"
     ),
@@ -69,6 +90,7 @@ METRICS_DIR: Final = "PROMETHEUS_MULTIPROC_DIR"
 LOG_FORMATS: Final = ("plain", "json")
 _SHORTEST_TOKEN: Final = 20
 _MOST_DIGITS: Final = 9
+"""More would not fit where the database counts."""
 
 
 class EnvironmentValueError(ValueError):
@@ -89,12 +111,21 @@ class Environment:
     postgres_bin: Path | None
     secret_key: str | None
     allowed_hosts: tuple[str, ...]
+    erasure_ledger: Path
     fixtures: Path
     rate_limits: bool
+    keeper_probation_days: int
+    keeper_probation_clutches: int
+    rate_keeper: int
+    rate_anonymous: int
+    daily_keepers: int
+    daily_clutches: int
+    daily_revisions: int
+    trusted_proxies: int
+    idempotency_hours: int
     workers: int
     threads: int
     https: bool
-    trusted_proxies: int
     log_format: str
     metrics: bool
     metrics_token: str | None
@@ -115,19 +146,33 @@ def read_environment(variables: Mapping[str, str]) -> Environment:
     read = {name: value for name, value in variables.items() if value.strip()}
     hosts = read.get("BROODCOUNT_ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]")
     postgres_bin = read.get("BROODCOUNT_POSTGRES_BIN")
+    data_dir = _data_dir(read)
+    ledger = read.get("BROODCOUNT_ERASURE_LEDGER")
     return Environment(
         database_url=read.get("DATABASE_URL"),
         owner_database_url=_owner_database_url(read),
-        data_dir=_data_dir(read),
+        data_dir=data_dir,
         postgres_bin=Path(postgres_bin).absolute() if postgres_bin else None,
         secret_key=read.get("BROODCOUNT_SECRET_KEY"),
         allowed_hosts=tuple(host.strip() for host in hosts.split(",") if host.strip()),
+        erasure_ledger=Path(ledger).expanduser().absolute() if ledger else data_dir / ERASURES,
         fixtures=Path(read.get("BROODCOUNT_FIXTURES", REPOSITORY / "fixtures")).absolute(),
         rate_limits=_switch(read, "BROODCOUNT_RATE_LIMITS", default=True),
+        keeper_probation_days=_whole(read, "BROODCOUNT_KEEPER_PROBATION_DAYS", default=14, low=0),
+        keeper_probation_clutches=_whole(
+            read, "BROODCOUNT_KEEPER_PROBATION_CLUTCHES", default=2, low=0
+        ),
+        rate_keeper=_positive(read, "BROODCOUNT_RATE_KEEPER", default=600),
+        rate_anonymous=_positive(read, "BROODCOUNT_RATE_ANONYMOUS", default=300),
+        daily_keepers=_positive(read, "BROODCOUNT_DAILY_KEEPERS", default=100),
+        daily_clutches=_positive(read, "BROODCOUNT_DAILY_CLUTCHES", default=5000),
+        daily_revisions=_positive(read, "BROODCOUNT_DAILY_REVISIONS", default=2000),
+        trusted_proxies=_whole(read, "BROODCOUNT_TRUSTED_PROXIES", default=0, low=0),
+        # A day at least: a client in the field may be without a network that long.
+        idempotency_hours=_whole(read, "BROODCOUNT_IDEMPOTENCY_HOURS", default=48, low=24),
         workers=_positive(read, "BROODCOUNT_WORKERS", default=2),
         threads=_positive(read, "BROODCOUNT_THREADS", default=4),
         https=_switch(read, "BROODCOUNT_HTTPS", default=False),
-        trusted_proxies=_whole(read, "BROODCOUNT_TRUSTED_PROXIES", default=0, low=0),
         log_format=_one_of(read, "BROODCOUNT_LOG_FORMAT", LOG_FORMATS),
         metrics=_switch(read, "BROODCOUNT_METRICS", default=False),
         metrics_token=_token(read, "BROODCOUNT_METRICS_TOKEN"),

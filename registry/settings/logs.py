@@ -21,13 +21,17 @@ def logging_settings(log_format: str) -> dict[str, Any]:
     return {
         "version": 1,
         "disable_existing_loggers": False,
-        "filters": {"routes": {"()": "registry.operation.logs.RouteFilter"}},
+        "filters": {
+            "routes": {"()": "registry.operation.logs.RouteFilter"},
+            "secrets": {"()": "registry.api.scrubbing.SecretsFilter"},
+        },
         "formatters": {"chosen": {"()": _FORMATTERS[log_format]}},
         "handlers": {
             "stderr": {
                 "class": "logging.StreamHandler",
                 "formatter": "chosen",
-                "filters": ["routes"],
+                # In this order: the second may fold the arguments into the message.
+                "filters": ["routes", "secrets"],
             }
         },
         "root": {"handlers": ["stderr"], "level": "WARNING"},

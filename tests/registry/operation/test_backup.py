@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import uuid
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -10,11 +11,14 @@ from pathlib import Path
 import pytest
 from django.core.management import CommandError, call_command
 from django.db import connection, transaction
+from django.test import Client
 
 from registry.clutches.models import Clutch
+from registry.keepers.models import Keeper
 from registry.operation import backup
 from registry.operation.backup import BackupError, backup_make, backup_restore
 from registry.operation.checksums import checksums
+from registry.records.services import keeper_erase
 from registry.server.binaries import client_programs
 from registry.server.embedded import owned_server
 from registry.settings.database import parse_database_url
@@ -71,6 +75,27 @@ def test_drill__a_new_server_holds_what_the_old_one_held(filled, tmp_path):
             backup_restore(saved)
     assert Clutch.objects.count() == 3
     assert lines() != before
+
+
+def test_drill__who_was_erased_since_the_backup_stays_erased(filled, tmp_path, settings, capsys):
+    ledger = tmp_path / "erasures.txt"
+    settings.BROODCOUNT_ERASURE_LEDGER = ledger
+    joined().post("clutches/", clutch() | {"season": 2024})
+    saved = backup_make(tmp_path / "backups", ledger=ledger)
+    keeper_erase(uuid.UUID(filled.keeper))
+    assert Clutch.objects.count() == 1
+    after = [one for one in lines() if one.startswith("table clutches_clutch ")]
+    with new_server(tmp_path / "new"):
+        # The ledger that is in force is found by itself.
+        call_command("restore", str(saved))
+        assert "1 erasure ledgers replayed." in capsys.readouterr().out
+        assert not Keeper.objects.filter(pk=filled.keeper).exists()
+        assert [one for one in lines() if one.startswith("table clutches_clutch ")] == after
+        assert Client().get("/api/v1/keepers/me/", headers=bearer(filled)).status_code == 401
+
+
+def bearer(keeper) -> dict[str, str]:
+    return {"Authorization": f"Bearer {keeper.token}"}
 
 
 def test_restore__tells_what_is_not_as_it_was_saved(filled, tmp_path):

@@ -23,15 +23,19 @@ def test_read_environment__has_a_default_for_everything(monkeypatch: pytest.Monk
     read = read_environment({})
     assert read.database_url is None
     assert read.data_dir == Path("/home/ann/.local/share/broodcount")
+    assert read.erasure_ledger == Path("/home/ann/.local/share/broodcount/erasures.txt")
     assert read.allowed_hosts == ("localhost", "127.0.0.1", "[::1]")
     assert (read.fixtures / "catalogue").is_dir()
     assert read.rate_limits is True
     assert (read.workers, read.threads) == (2, 4)
-    assert (read.https, read.trusted_proxies) == (False, 0)
+    assert read.https is False
     assert (read.metrics, read.metrics_token, read.metrics_dir) == (False, None, None)
     assert read.log_format == "plain"
     assert read.owner_database_url is None
     assert read.unknown == ()
+    assert (read.rate_keeper, read.rate_anonymous) == (600, 300)
+    assert (read.daily_keepers, read.daily_clutches) == (100, 5000)
+    assert (read.trusted_proxies, read.idempotency_hours) == (0, 48)
 
 
 def test_read_environment__roots_data_is_outside_its_home(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -45,13 +49,19 @@ def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) ->
         {
             "DATABASE_URL": "postgresql://u@h/d",
             "BROODCOUNT_DATA_DIR": "some where",
+            "BROODCOUNT_ERASURE_LEDGER": "elsewhere/ledger.txt",
             "BROODCOUNT_ALLOWED_HOSTS": "a.example, b.example,",
             "BROODCOUNT_RATE_LIMITS": "OFF",
             "BROODCOUNT_WORKERS": "3",
+            "BROODCOUNT_RATE_KEEPER": "30",
+            "BROODCOUNT_RATE_ANONYMOUS": "20",
+            "BROODCOUNT_DAILY_KEEPERS": "3",
+            "BROODCOUNT_DAILY_CLUTCHES": "40",
+            "BROODCOUNT_TRUSTED_PROXIES": "2",
+            "BROODCOUNT_IDEMPOTENCY_HOURS": "24",
             "BROODCOUNT_SECRET_KEY": "",
             "BROODCOUNT_OWNER_DATABASE_URL": "postgresql://o@h/d",
             "BROODCOUNT_HTTPS": "on",
-            "BROODCOUNT_TRUSTED_PROXIES": "1",
             "BROODCOUNT_LOG_FORMAT": "JSON",
             "BROODCOUNT_METRICS": "on",
             "BROODCOUNT_METRICS_TOKEN": "x" * 20,
@@ -60,12 +70,16 @@ def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) ->
     )
     assert read.database_url == "postgresql://u@h/d"
     assert read.data_dir == Path("/some where")
+    assert read.erasure_ledger == Path("/elsewhere/ledger.txt")
     assert read.allowed_hosts == ("a.example", "b.example")
     assert read.rate_limits is False
     assert read.workers == 3
+    assert (read.rate_keeper, read.rate_anonymous) == (30, 20)
+    assert (read.daily_keepers, read.daily_clutches) == (3, 40)
+    assert (read.trusted_proxies, read.idempotency_hours) == (2, 24)
     assert read.secret_key is None
     assert read.owner_database_url == "postgresql://o@h/d"
-    assert (read.https, read.trusted_proxies) == (True, 1)
+    assert read.https is True
     assert read.log_format == "json"
     assert (read.metrics, read.metrics_token, read.metrics_dir) == (True, "x" * 20, Path("/m"))
 
@@ -82,6 +96,10 @@ def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) ->
         ("BROODCOUNT_LOG_FORMAT", "xml"),
         ("BROODCOUNT_HTTPS", "yes"),
         ("BROODCOUNT_THREADS", "²"),
+        ("BROODCOUNT_RATE_KEEPER", "0"),
+        ("BROODCOUNT_RATE_ANONYMOUS", "1000000000"),
+        ("BROODCOUNT_TRUSTED_PROXIES", "-1"),
+        ("BROODCOUNT_IDEMPOTENCY_HOURS", "23"),
     ],
 )
 def test_read_environment__names_the_variable_it_cant_read(name: str, value: str) -> None:
