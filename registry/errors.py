@@ -8,7 +8,7 @@ a sentence, fields and a code of `ErrorCode`. Neither knows where in a request t
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -64,6 +64,7 @@ class ErrorCode(StrEnum):
     PRECONDITION_REQUIRED = "precondition-required", 428, "An edit says what it was based on"
     TOO_MANY_REQUESTS = "too-many-requests", 429, "Too many requests"
     SERVER_ERROR = "server-error", 500, "The service failed"
+    NOT_READY = "not-ready", 503, "The service is not ready to answer"
 
     # words of a keeper
     UNKNOWN_SPECIES = "unknown-species", 400, "The catalogue does not have this species"
@@ -277,6 +278,15 @@ class NotFoundError(RegistryError):
     """Something that is not there, or not there for this keeper."""
 
     code = ErrorCode.NOT_FOUND
+
+
+class NotReadyError(RegistryError):
+    """Something that every answer needs is missing; ``missing`` names it."""
+
+    code = ErrorCode.NOT_READY
+
+    def __init__(self, missing: Mapping[str, str]) -> None:
+        super().__init__(" ".join(missing.values()), missing=list(missing))
 
 
 class KeyInUseError(RegistryError):

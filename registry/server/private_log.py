@@ -6,12 +6,16 @@ and quotes the line or header at fault.
 
 from __future__ import annotations
 
+import logging
+import os
 import re
 from typing import Any, Final
 
 from gunicorn.glogging import Logger  # type: ignore[import-untyped]
 
 from registry.api.scrubbing import SecretsFilter
+from registry.operation.logs import JsonFormatter, PlainFormatter
+from registry.settings.environment import read_environment
 
 _ADDRESS: Final = re.compile(r"\bip=\S+?(?=: |$)")
 
@@ -28,7 +32,10 @@ class PrivateLogger(Logger):  # type: ignore[misc]
     """``--logger-class`` of the web server."""
 
     def setup(self, cfg: Any) -> None:
-        """Put the filter on every handler."""
+        """Put the filter on every handler, and have the lines in the service's form."""
         super().setup(cfg)
+        is_json = read_environment(os.environ).log_format == "json"
+        formatter: logging.Formatter = JsonFormatter() if is_json else PlainFormatter()
         for handler in (*self.error_log.handlers, *self.access_log.handlers):
             handler.addFilter(PrivateFilter())
+            handler.setFormatter(formatter)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,6 +24,71 @@ THREAD_LIMITS: Final = {
 """Set before numpy is imported: its short convolutions are many times slower when threaded."""
 
 
+OWN_PREFIX: Final = "BROODCOUNT_"
+OWNER_DATABASE_URL: Final = "BROODCOUNT_OWNER_DATABASE_URL"
+
+VARIABLES: Final[Mapping[str, str]] = {
+    "DATABASE_URL": "a PostgreSQL (15 or newer) to use instead of the embedded one",
+    OWNER_DATABASE_URL: (
+        "the same database as the role that owns its tables, for migrations and commands; "
+        "default `DATABASE_URL`"
+    ),
+    "BROODCOUNT_DATA_DIR": (
+        "folder of the embedded database and of files that are kept; default "
+        "`~/.local/share/broodcount`, for root `/var/lib/broodcount`"
+    ),
+    "BROODCOUNT_POSTGRES_BIN": (
+        "folder of the PostgreSQL programs, if they shall not be looked for"
+    ),
+    "BROODCOUNT_SECRET_KEY": (
+        "signs the cursors of lists; made and kept in the data folder if not set"
+    ),
+    "BROODCOUNT_ALLOWED_HOSTS": ("names the service answers to, by comma; default the local ones"),
+    "BROODCOUNT_HTTPS": (
+        "`on`: callers come by HTTPS through a proxy; plain HTTP is sent there; default `off`"
+    ),
+    "BROODCOUNT_TRUSTED_PROXIES": (
+        "how many proxies stand before the service, the only way to it: their forwarding headers "
+        "are believed; default 0"
+    ),
+    "BROODCOUNT_WORKERS": "processes of the web server; default 2",
+    "BROODCOUNT_THREADS": "threads of each; default 4",
+    "BROODCOUNT_FIXTURES": "folder of the catalogue and other files; default `fixtures`",
+    "BROODCOUNT_ERASURE_LEDGER": (
+        "file to which every erasure adds a line, for after a restore; default `erasures.txt` in "
+        "the data folder"
+    ),
+    "BROODCOUNT_KEEPER_PROBATION_DAYS": (
+        "days until a new keeper counts towards a flag; default 14, 0 lifts it"
+    ),
+    "BROODCOUNT_KEEPER_PROBATION_CLUTCHES": (
+        "clutches that a keeper needs for that as well; default 2, 0 lifts it"
+    ),
+    "BROODCOUNT_RATE_LIMITS": "`off` lifts all limits on calls, for benchmarks; default `on`",
+    "BROODCOUNT_RATE_KEEPER": "calls a minute of one keeper; default 600",
+    "BROODCOUNT_RATE_ANONYMOUS": "calls a minute of one address without a token; default 300",
+    "BROODCOUNT_DAILY_KEEPERS": "keepers that may join from one address in a day; default 100",
+    "BROODCOUNT_DAILY_CLUTCHES": "clutches that one keeper may report in a day; default 5000",
+    "BROODCOUNT_DAILY_REVISIONS": "revisions that one keeper may make in a day; default 2000",
+    "BROODCOUNT_IDEMPOTENCY_HOURS": (
+        "how long the answer to an `Idempotency-Key` is kept; default 48, at least 24"
+    ),
+    "BROODCOUNT_LOG_FORMAT": (
+        "`plain` (default), or `json`: one JSON object a line, and a line for each request"
+    ),
+    "BROODCOUNT_METRICS": "`on` serves Prometheus metrics at `/metrics`; default `off`",
+    "BROODCOUNT_METRICS_TOKEN": (
+        "what a scraper sends as bearer token, 20 characters or more; without it only programs on "
+        "the same machine are answered"
+    ),
+}
+"""Every variable that is ours, with what it is; the table in README has the same rows."""
+
+METRICS_DIR: Final = "PROMETHEUS_MULTIPROC_DIR"
+"""The metrics library's own variable; `broodcount serve` sets it for its web server."""
+
+LOG_FORMATS: Final = ("plain", "json")
+_SHORTEST_TOKEN: Final = 20
 _MOST_DIGITS: Final = 9
 """More would not fit where the database counts."""
 
@@ -40,6 +106,7 @@ class Environment:
     """The variables that the service knows, read."""
 
     database_url: str | None
+    owner_database_url: str | None
     data_dir: Path
     postgres_bin: Path | None
     secret_key: str | None
@@ -58,6 +125,14 @@ class Environment:
     idempotency_hours: int
     workers: int
     threads: int
+    https: bool
+    log_format: str
+    metrics: bool
+    metrics_token: str | None
+    metrics_dir: Path | None
+    """Where the processes of one web server leave their numbers for each other."""
+    unknown: tuple[str, ...]
+    """Names that start like ours and are not: most likely misspelt."""
 
 
 def read_environment(variables: Mapping[str, str]) -> Environment:
@@ -66,7 +141,7 @@ def read_environment(variables: Mapping[str, str]) -> Environment:
     Raises
     ------
     EnvironmentValueError
-        A number or a switch that can't be read.
+        A number, a switch, a word or a token that can't be read.
     """
     read = {name: value for name, value in variables.items() if value.strip()}
     hosts = read.get("BROODCOUNT_ALLOWED_HOSTS", "localhost,127.0.0.1,[::1]")
@@ -75,6 +150,7 @@ def read_environment(variables: Mapping[str, str]) -> Environment:
     ledger = read.get("BROODCOUNT_ERASURE_LEDGER")
     return Environment(
         database_url=read.get("DATABASE_URL"),
+        owner_database_url=_owner_database_url(read),
         data_dir=data_dir,
         postgres_bin=Path(postgres_bin).absolute() if postgres_bin else None,
         secret_key=read.get("BROODCOUNT_SECRET_KEY"),
@@ -96,7 +172,26 @@ def read_environment(variables: Mapping[str, str]) -> Environment:
         idempotency_hours=_whole(read, "BROODCOUNT_IDEMPOTENCY_HOURS", default=48, low=24),
         workers=_positive(read, "BROODCOUNT_WORKERS", default=2),
         threads=_positive(read, "BROODCOUNT_THREADS", default=4),
+        https=_switch(read, "BROODCOUNT_HTTPS", default=False),
+        log_format=_one_of(read, "BROODCOUNT_LOG_FORMAT", LOG_FORMATS),
+        metrics=_switch(read, "BROODCOUNT_METRICS", default=False),
+        metrics_token=_token(read, "BROODCOUNT_METRICS_TOKEN"),
+        metrics_dir=Path(read[METRICS_DIR]) if METRICS_DIR in read else None,
+        unknown=tuple(
+            sorted(name for name in read if name.startswith(OWN_PREFIX) and name not in VARIABLES)
+        ),
     )
+
+
+def _owner_database_url(read: Mapping[str, str]) -> str | None:
+    """Address for the owner of the tables; it says nothing without the service's own."""
+    stated = read.get(OWNER_DATABASE_URL)
+    if stated and "DATABASE_URL" not in read:
+        raise EnvironmentValueError(
+            OWNER_DATABASE_URL,
+            "is set without DATABASE_URL, which the service itself would use; set both.",
+        )
+    return stated
 
 
 def _data_dir(read: Mapping[str, str]) -> Path:
@@ -115,6 +210,29 @@ def _switch(read: Mapping[str, str], name: str, *, default: bool) -> bool:
     if word not in {"on", "off"}:
         raise EnvironmentValueError(name, f"read {word!r}, expected 'on' or 'off'.")
     return word == "on"
+
+
+def _one_of(read: Mapping[str, str], name: str, words: tuple[str, ...]) -> str:
+    """One of the words; the first if not set."""
+    word = read.get(name, words[0]).strip().lower()
+    if word not in words:
+        raise EnvironmentValueError(
+            name, f"read {word!r}, expected {' or '.join(map(repr, words))}."
+        )
+    return word
+
+
+def _token(read: Mapping[str, str], name: str) -> str | None:
+    """A secret that can stand in a header; the text never repeats it."""
+    token = read.get(name)
+    if token is None:
+        return None
+    if len(token) < _SHORTEST_TOKEN or not re.fullmatch(r"[A-Za-z0-9._~+/=-]+", token):
+        raise EnvironmentValueError(
+            name,
+            f"expected {_SHORTEST_TOKEN} or more of the characters A-Z a-z 0-9 . _ ~ + / = -",
+        )
+    return token
 
 
 def _positive(read: Mapping[str, str], name: str, *, default: int) -> int:

@@ -11,6 +11,7 @@ import pytest
 from django.db import connection, transaction
 from django.test import override_settings
 
+from registry.catalogue.models import Species
 from registry.catalogue.services import catalogue_load
 from registry.clutches.services import revising
 from registry.combinations.api import views
@@ -67,6 +68,15 @@ def broken(_keeper: Api) -> dict[str, Any]:
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(views, "combination_answer", lambda *_args: 1 / 0)
         return combination("ashwater")(_keeper)
+
+
+def not_ready(_keeper: Api) -> dict[str, Any]:
+    """Asked before a catalogue is loaded."""
+    with transaction.atomic():
+        Species.objects.update(current=None)
+        problem = raw("get", "/health/ready")(_keeper)
+        transaction.set_rollback(True)
+    return problem
 
 
 def expired(keeper: Api) -> dict[str, Any]:
@@ -183,6 +193,7 @@ TABLE: Final[dict[str, tuple[Request, str]]] = {
         "this call reads application/json",
     ),
     "server-error": (broken, "the fault is logged there"),
+    "not-ready": (not_ready, "No species is in force: load a catalogue."),
     "unknown-species": (report(species="gecko"), "The catalogue has no species 'gecko'."),
     "unknown-gene": (notation("quilback"), "Did you mean Quillback?"),
     "gene-of-another-species": (other_species, "it is known in the corn snake"),
