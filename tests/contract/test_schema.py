@@ -96,7 +96,8 @@ load_all_checks()
 EXCLUDED = [one for one in CHECKS.get_all() if one.__name__ in NOT_TOLD_BY_A_SCHEMA]
 # Only for bodies that were given other words here: they are no longer what was made to be wrong.
 (negative_data_rejection,) = CHECKS.get_by_names(["negative_data_rejection"])
-N_EXAMPLES = 12
+WAYS = 4
+"""Each call is tried with and without a token, with bodies that are right and wrong."""
 
 WORDS = (
     "ashwater",
@@ -149,6 +150,12 @@ def connection_kept() -> Iterator[None]:
 
 
 @pytest.fixture
+def n_examples(pytestconfig: pytest.Config) -> int:
+    """Examples of one way to call, of those that ``--examples`` asks of an operation."""
+    return -(-int(pytestconfig.getoption("--examples")) // WAYS)
+
+
+@pytest.fixture
 def keeper() -> Api:
     """The demo species with some clutches, so that reads have something to answer with."""
     gecko()
@@ -189,7 +196,12 @@ def meant(value: Any, chosen: Random, known: Mapping[str, Any], name: str = "") 
 
 
 def validated(
-    operation: Any, mode: GenerationMode, keeper: Api, *, known: Mapping[str, Any] | None = None
+    operation: Any,
+    mode: GenerationMode,
+    keeper: Api,
+    *,
+    n_examples: int,
+    known: Mapping[str, Any] | None = None,
 ) -> int:
     """Send made-up calls and hold every answer against the document; how many were answered 2xx.
 
@@ -200,7 +212,7 @@ def validated(
     excluded = [*EXCLUDED, negative_data_rejection] if known else EXCLUDED
 
     @settings(
-        max_examples=N_EXAMPLES,
+        max_examples=n_examples,
         deadline=None,
         database=None,
         derandomize=True,
@@ -235,9 +247,9 @@ def validated(
 @pytest.mark.parametrize("signed", [True, False], ids=["keeper", "nobody"])
 @pytest.mark.parametrize("mode", list(GenerationMode), ids=lambda mode: mode.value)
 @pytest.mark.parametrize("name", OPERATIONS)
-def test_call__answers_as_documented(keeper, name, mode, signed):
+def test_call__answers_as_documented(keeper, name, mode, signed, n_examples):
     try:
-        validated(OPERATIONS[name], mode, keeper if signed else Api())
+        validated(OPERATIONS[name], mode, keeper if signed else Api(), n_examples=n_examples)
     except Unsatisfiable:
         # Nothing can be wrong with a call that takes nothing, or a text in its path alone.
         assert mode is GenerationMode.NEGATIVE
@@ -245,7 +257,7 @@ def test_call__answers_as_documented(keeper, name, mode, signed):
 
 
 @pytest.mark.parametrize("name", [one for one in OPERATIONS if "DELETE" not in one])
-def test_call__with_words_that_mean_something_answers_as_documented(keeper, name):
+def test_call__with_words_that_mean_something_answers_as_documented(keeper, name, n_examples):
     known = {
         "clutch_id": keeper.get("clutches/")["results"][0]["id"],
         "animal_id": keeper.get("animals/")["results"][0]["id"],
@@ -259,7 +271,8 @@ def test_call__with_words_that_mean_something_answers_as_documented(keeper, name
         "recovery_code": keeper.recovery_code,
         "expires_on": None,
     }
-    assert validated(OPERATIONS[name], GenerationMode.POSITIVE, keeper, known=known)
+    mode = GenerationMode.POSITIVE
+    assert validated(OPERATIONS[name], mode, keeper, known=known, n_examples=n_examples)
 
 
 def test_document__is_valid_and_names_every_call_of_the_interface():
