@@ -13,7 +13,7 @@ from django.core.exceptions import ImproperlyConfigured
 from django.db import connection, transaction
 from psycopg import sql
 
-APPEND_ONLY: Final = frozenset({"moderation_auditentry"})
+APPEND_ONLY: Final = frozenset({"keepers_erasure", "moderation_auditentry"})
 """Tables to which rows are added, and never changed or taken away by the service."""
 READ_ONLY: Final = frozenset({"django_migrations"})
 
