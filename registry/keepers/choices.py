@@ -14,3 +14,5 @@ MAX_TOKEN_DAYS = 3650
 MAX_RECOVERY_LENGTH = 200
 """Of what is read as a recovery code, longer than any."""
 DIGEST_LENGTH = 64
+
+MAX_HOLD_REASON_LENGTH = 500

@@ -5,7 +5,12 @@ import uuid
 
 from django.db import models
 
-from registry.keepers.choices import DIGEST_LENGTH, MAX_TOKEN_LABEL_LENGTH, SHOWN_LENGTH
+from registry.keepers.choices import (
+    DIGEST_LENGTH,
+    MAX_HOLD_REASON_LENGTH,
+    MAX_TOKEN_LABEL_LENGTH,
+    SHOWN_LENGTH,
+)
 
 
 class Keeper(models.Model):
@@ -53,6 +58,26 @@ class KeeperToken(models.Model):
     def is_expired(self, today: dt.date) -> bool:
         """Whether its last day is over."""
         return self.expires_on is not None and self.expires_on < today
+
+
+class Hold(models.Model):
+    """That a moderator held a keeper's clutches, and why; the keeper reads it."""
+
+    id = models.BigAutoField(primary_key=True)
+    keeper = models.ForeignKey(Keeper, on_delete=models.CASCADE, related_name="holds")
+    since = models.DateField()
+    reason = models.CharField(max_length=MAX_HOLD_REASON_LENGTH)
+    released_on = models.DateField(null=True)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(
+                fields=("keeper",), condition=models.Q(released_on=None), name="hold_open_once"
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"held since {self.since}"
 
 
 class Erasure(models.Model):

@@ -12,7 +12,7 @@ from django.utils import timezone
 from registry.errors import NotFoundError
 from registry.keepers.choices import DIGEST_LENGTH, TOKEN_PREFIX
 from registry.keepers.digests import digest_of, same_digest
-from registry.keepers.models import Erasure, Keeper, KeeperToken
+from registry.keepers.models import Erasure, Hold, Keeper, KeeperToken
 
 
 def today() -> dt.date:
@@ -69,3 +69,8 @@ def erasure_get(receipt: str) -> Erasure:
     if found is None:
         raise NotFoundError("No erasure has this receipt.")
     return found
+
+
+def hold_of(keeper_id: uuid.UUID) -> dict[str, Any] | None:
+    """Since when and why a moderator holds a keeper's clutches; None if nobody does."""
+    return Hold.objects.filter(keeper=keeper_id, released_on=None).values("since", "reason").first()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from importlib import import_module
+
 from django.apps import AppConfig
 
 
@@ -12,3 +14,7 @@ class ModerationConfig(AppConfig):
     label = "moderation"
     verbose_name = "Moderation"
     default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self) -> None:
+        """Register what moderators see: Django looks for ``admin`` modules of its own site only."""
+        import_module("registry.moderation.admin")

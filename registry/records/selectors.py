@@ -11,6 +11,7 @@ from django.db.models.functions import Coalesce
 from registry.clutches.models import Clutch
 from registry.errors import UnknownTokenError
 from registry.keepers.models import Erasure, Keeper, KeeperToken
+from registry.keepers.selectors import hold_of
 from registry.pairings.models import Animal, Pairing
 from registry.records.ledger import Entry
 
@@ -28,13 +29,17 @@ def keeper_record(keeper: Keeper) -> dict[str, Any]:
     """A keeper's own record, in one statement."""
     counts = {f"n_{name}": _count_of(model) for name, model in COUNTED.items()}
     found = (
-        Keeper.objects.filter(pk=keeper.pk).annotate(**counts).values("joined_at", *counts).first()
+        Keeper.objects.filter(pk=keeper.pk)
+        .annotate(**counts)
+        .values("joined_at", "is_held", *counts)
+        .first()
     )
     if found is None:
         raise UnknownTokenError("The token belongs to no keeper.")
     return {
         "keeper": keeper.pk,
         "joined_on": found["joined_at"].date(),
+        "held": hold_of(keeper.pk) if found["is_held"] else None,
         **{name: found[f"n_{name}"] for name in COUNTED},
     }
 

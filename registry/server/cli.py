@@ -25,7 +25,19 @@ from registry.settings.environment import (
 _SETTINGS: Final = "registry.settings.production"
 _NEED_NO_DATABASE: Final = frozenset({"help", "version", "findstatic", "collectstatic"})
 _NEED_TABLES: Final = frozenset(
-    {"catalogue", "demo", "erasures", "exports", "pools", "published", "roles", "states", "traffic"}
+    {
+        "catalogue",
+        "demo",
+        "audit",
+        "erasures",
+        "moderator",
+        "exports",
+        "pools",
+        "published",
+        "roles",
+        "states",
+        "traffic",
+    }
 )
 """Commands of ours that need tables: on the embedded database they bring it up to date first."""
 _HELP_WORDS: Final = frozenset({"-h", "--help", "--version"})

@@ -30,6 +30,7 @@ BROODCOUNT_ERASURE_LEDGER: Path | None = ENVIRONMENT.erasure_ledger
 BROODCOUNT_FIXTURES: Final = ENVIRONMENT.fixtures
 BROODCOUNT_KEEPER_PROBATION_DAYS = ENVIRONMENT.keeper_probation_days
 BROODCOUNT_KEEPER_PROBATION_CLUTCHES = ENVIRONMENT.keeper_probation_clutches
+BROODCOUNT_ADMIN = ENVIRONMENT.admin
 BROODCOUNT_RATE_LIMITS = ENVIRONMENT.rate_limits
 BROODCOUNT_RATE_KEEPER: Final = ENVIRONMENT.rate_keeper
 BROODCOUNT_RATE_ANONYMOUS: Final = ENVIRONMENT.rate_anonymous
@@ -47,6 +48,10 @@ ALLOWED_HOSTS = list(ENVIRONMENT.allowed_hosts)
 # Low to high: an app may import only from those above it.
 INSTALLED_APPS = [
     "django.contrib.contenttypes",
+    "django.contrib.auth",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "django.contrib.admin.apps.SimpleAdminConfig",
     "django.contrib.postgres",
     "django.contrib.staticfiles",
     "rest_framework",
@@ -85,19 +90,19 @@ _COUNTING_MIDDLEWARE: Final = (
 MIDDLEWARE = [
     # Probes call by address, over plain HTTP: answered before names and schemes are looked at.
     "registry.operation.middleware.OperationMiddleware",
-    *(
-        ["registry.operation.request_log.RequestLogMiddleware"]
-        if BROODCOUNT_LOG_FORMAT == "json"
-        else []
-    ),
-    *(["django_prometheus.middleware.PrometheusBeforeMiddleware"] if BROODCOUNT_METRICS else []),
+    *_LOGGING_MIDDLEWARE,
+    *_COUNTING_MIDDLEWARE[:1],
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "registry.api.middleware.ProblemMiddleware",
     "registry.traffic.middleware.CallsLeftMiddleware",
     "registry.api.conditions.ConditionalReadMiddleware",
     "django.middleware.common.CommonMiddleware",
+    # The pages of moderation only; the interface knows tokens, no sessions.
+    "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     *_COUNTING_MIDDLEWARE[1:],
 ]
@@ -123,12 +128,36 @@ DATA_UPLOAD_MAX_MEMORY_SIZE = 1_000_000
 STATIC_URL = "/static/"
 WHITENOISE_USE_FINDERS = True
 
-TEMPLATES = [{"BACKEND": "django.template.backends.django.DjangoTemplates", "APP_DIRS": True}]
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ]
+        },
+    }
+]
 
 X_FRAME_OPTIONS = "DENY"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Strict"
+SESSION_COOKIE_AGE = 8 * 3600
+SESSION_EXPIRE_AT_BROWSER_CLOSE = True
+AUTH_USER_MODEL = "moderation.Moderator"
+AUTH_PASSWORD_VALIDATORS = [
+    {
+        "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
+        "OPTIONS": {"min_length": 12},
+    },
+    {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
+]
 SESSION_COOKIE_SECURE = BROODCOUNT_HTTPS
 CSRF_COOKIE_HTTPONLY = True
 CSRF_COOKIE_SECURE = BROODCOUNT_HTTPS

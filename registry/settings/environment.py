@@ -64,6 +64,7 @@ VARIABLES: Final[Mapping[str, str]] = {
     "BROODCOUNT_KEEPER_PROBATION_CLUTCHES": (
         "clutches that a keeper needs for that as well; default 2, 0 lifts it"
     ),
+    "BROODCOUNT_ADMIN": ("`on` opens the pages of moderation at `/moderation/`; default `off`"),
     "BROODCOUNT_RATE_LIMITS": "`off` lifts all limits on calls, for benchmarks; default `on`",
     "BROODCOUNT_RATE_KEEPER": "calls a minute of one keeper; default 600",
     "BROODCOUNT_RATE_ANONYMOUS": "calls a minute of one address without a token; default 300",
@@ -113,6 +114,7 @@ class Environment:
     allowed_hosts: tuple[str, ...]
     erasure_ledger: Path
     fixtures: Path
+    admin: bool
     rate_limits: bool
     keeper_probation_days: int
     keeper_probation_clutches: int
@@ -157,6 +159,7 @@ def read_environment(variables: Mapping[str, str]) -> Environment:
         allowed_hosts=tuple(host.strip() for host in hosts.split(",") if host.strip()),
         erasure_ledger=Path(ledger).expanduser().absolute() if ledger else data_dir / ERASURES,
         fixtures=Path(read.get("BROODCOUNT_FIXTURES", REPOSITORY / "fixtures")).absolute(),
+        admin=_switch(read, "BROODCOUNT_ADMIN", default=False),
         rate_limits=_switch(read, "BROODCOUNT_RATE_LIMITS", default=True),
         keeper_probation_days=_whole(read, "BROODCOUNT_KEEPER_PROBATION_DAYS", default=14, low=0),
         keeper_probation_clutches=_whole(

@@ -34,6 +34,7 @@ OF_KEEPERS = {
         "last_used_on",
         "expires_on",
     },
+    "keepers.Hold": {"id", "keeper", "since", "reason", "released_on"},
     "keepers.Erasure": {"sha256", "erased_on"},
 }
 """Everything that is kept of a keeper as such; one more column is a decision."""

@@ -16,11 +16,19 @@ from registry.keepers.api.serializers import TokenSerializer
 from registry.pairings.api.serializers import AnimalSerializer, PairingSerializer
 
 
+class HoldSerializer(serializers.Serializer[Any]):
+    """That a moderator holds the keeper's clutches back from the pools, and why."""
+
+    since = serializers.DateField()
+    reason = serializers.CharField()
+
+
 class KeeperSerializer(serializers.Serializer[Any]):
     """A keeper's own record."""
 
     keeper = serializers.UUIDField()
     joined_on = serializers.DateField(help_text="Day (UTC).")
+    held = HoldSerializer(allow_null=True, help_text="Null unless a moderator holds the clutches.")
     clutches = serializers.IntegerField(help_text="Clutches reported and not withdrawn.")
     pairings = serializers.IntegerField(help_text="Pairings declared.")
     animals = serializers.IntegerField(help_text="Animals named by a label.")

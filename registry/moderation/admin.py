@@ -1,0 +1,204 @@
+"""What moderators see, and the acts they have: doors to the same services, and no others."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from django.contrib import admin, messages
+from django.db.models import Count, Model, QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.template.response import TemplateResponse
+
+from registry.clutches.models import Clutch, LikelyDuplicate
+from registry.errors import RegistryError
+from registry.keepers.models import Keeper
+from registry.moderation.choices import Act
+from registry.moderation.forms import ReasonForm
+from registry.moderation.models import AuditEntry
+from registry.moderation.services import hold, judge, release
+from registry.moderation.site import site
+
+Service = Callable[[Any, Any, str], Any]
+
+
+if TYPE_CHECKING:
+    _Admin = admin.ModelAdmin[Any]
+else:
+    _Admin = admin.ModelAdmin
+
+
+class LookingOnly(_Admin):
+    """Rows to look at; nothing is added, changed or deleted here."""
+
+    list_per_page = 50
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        """Never."""
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        """Never."""
+        return False
+
+    def has_delete_permission(self, request: HttpRequest, obj: Model | None = None) -> bool:
+        """Never."""
+        return False
+
+    def get_readonly_fields(self, request: HttpRequest, obj: Model | None = None) -> Any:
+        """All that is shown."""
+        return self.fields or ()
+
+
+def _with_reason(
+    model_admin: LookingOnly,
+    request: HttpRequest,
+    chosen: QuerySet[Any],
+    *,
+    action: str,
+    service: Service,
+) -> HttpResponse | None:
+    """Ask for the reason, then do it for each one by itself; None leads back to the list."""
+    confirmed = request.POST.get("confirmed") == "yes"
+    form = ReasonForm(request.POST if confirmed else None)
+    if not confirmed or not form.is_valid():
+        context = {
+            **model_admin.admin_site.each_context(request),
+            "title": "The reason",
+            "act": str(model_admin.get_actions(request)[action][2]),
+            "action": action,
+            "chosen": chosen,
+            "form": form,
+        }
+        return TemplateResponse(request, "moderation/reason.html", context)
+    for one in chosen:
+        try:
+            service(request.user, one.pk, form.cleaned_data["reason"])
+        except RegistryError as error:
+            messages.error(request, error.message)
+        else:
+            messages.success(request, f"Done for {one.pk}.")
+    return None
+
+
+@admin.register(Keeper, site=site)
+class KeeperAdmin(LookingOnly):
+    """Keepers by their random id."""
+
+    list_display = ("id", "joined_on", "n_clutches", "is_held")
+    list_filter = ("is_held",)
+    search_fields = ("=id",)
+    search_help_text = "The whole id."
+    ordering = ("-joined_at",)
+    fields = ("id", "joined_on", "n_clutches", "is_held")
+    actions = ("hold", "release")
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[Keeper]:
+        """With the number of clutches."""
+        return super().get_queryset(request).annotate(n=Count("clutches"))
+
+    @admin.display(description="joined on")
+    def joined_on(self, one: Keeper) -> str:
+        """Day."""
+        return one.joined_at.date().isoformat()
+
+    @admin.display(description="clutches")
+    def n_clutches(self, one: Any) -> int:
+        """Reported and not withdrawn."""
+        return int(one.n)
+
+    @admin.action(description="Hold their clutches", permissions=["view"])
+    def hold(self, request: HttpRequest, chosen: QuerySet[Keeper]) -> HttpResponse | None:
+        """Out of every pool, until released."""
+        return _with_reason(self, request, chosen, action="hold", service=hold)
+
+    @admin.action(description="Release their clutches", permissions=["view"])
+    def release(self, request: HttpRequest, chosen: QuerySet[Keeper]) -> HttpResponse | None:
+        """Back into the pools."""
+        return _with_reason(self, request, chosen, action="release", service=release)
+
+
+@admin.register(LikelyDuplicate, site=site)
+class LikelyDuplicateAdmin(LookingOnly):
+    """Pairs of reports that may be of one clutch."""
+
+    list_display = (
+        "id",
+        "state",
+        "reason",
+        "chance",
+        "earlier_says",
+        "later_says",
+        "moderator_says",
+    )
+    list_filter = ("state", "reason")
+    fields = ("id", "earlier", "later", "state", "reason", "chance", "moderator_says")
+    actions = ("same", "different", "take_back")
+
+    def _judged(
+        self, request: HttpRequest, chosen: QuerySet[LikelyDuplicate], action: str, act: Act
+    ) -> HttpResponse | None:
+        def service(moderator: Any, pair: Any, reason: str) -> None:
+            judge(moderator, pair, act, reason)
+
+        return _with_reason(self, request, chosen, action=action, service=service)
+
+    @admin.action(description="They are one clutch", permissions=["view"])
+    def same(self, request: HttpRequest, chosen: QuerySet[LikelyDuplicate]) -> HttpResponse | None:
+        """The earlier one counts."""
+        return self._judged(request, chosen, "same", Act.SAME)
+
+    @admin.action(description="They are two clutches", permissions=["view"])
+    def different(
+        self, request: HttpRequest, chosen: QuerySet[LikelyDuplicate]
+    ) -> HttpResponse | None:
+        """Both count."""
+        return self._judged(request, chosen, "different", Act.DIFFERENT)
+
+    @admin.action(description="Take the word back", permissions=["view"])
+    def take_back(
+        self, request: HttpRequest, chosen: QuerySet[LikelyDuplicate]
+    ) -> HttpResponse | None:
+        """The keepers' words hold again."""
+        return self._judged(request, chosen, "take_back", Act.TAKE_BACK)
+
+
+@admin.register(Clutch, site=site)
+class ClutchAdmin(LookingOnly):
+    """Numbers of clutches, without labels and notes: enough to see what does not fit."""
+
+    list_display = ("id", "keeper", "season", "n_hatchlings", "eggs_laid", "reported_on", "is_held")
+    list_select_related = ("keeper",)
+    search_fields = ("=keeper__id", "=id")
+    search_help_text = "The whole id of a keeper or clutch."
+    ordering = ("-reported_at",)
+    fields = (
+        "id",
+        "keeper",
+        "season",
+        "n_hatchlings",
+        "eggs_laid",
+        "eggs_infertile",
+        "eggs_died",
+        "is_declared",
+        "is_duplicate",
+        "is_held",
+        "revision",
+        "reported_on",
+    )
+
+    @admin.display(description="reported on")
+    def reported_on(self, one: Clutch) -> str:
+        """Day."""
+        return one.reported_at.date().isoformat()
+
+
+@admin.register(AuditEntry, site=site)
+class AuditEntryAdmin(LookingOnly):
+    """What was done, by whom and why."""
+
+    list_display = ("at", "moderator", "act", "about", "reason")
+    list_filter = ("act", "moderator")
+    search_fields = ("=about",)
+    search_help_text = "SHA-256 of an id."
+    fields = ("at", "moderator", "act", "about", "reason", "previous", "sha256")
