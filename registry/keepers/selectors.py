@@ -73,4 +73,5 @@ def erasure_get(receipt: str) -> Erasure:
 
 def hold_of(keeper_id: uuid.UUID) -> dict[str, Any] | None:
     """Since when and why a moderator holds a keeper's clutches; None if nobody does."""
-    return Hold.objects.filter(keeper=keeper_id, released_on=None).values("since", "reason").first()
+    found = Hold.objects.filter(keeper=keeper_id, released_on=None).first()
+    return None if found is None else {"since": found.since, "reason": found.reason}

@@ -65,7 +65,7 @@ def _with_reason(
         context = {
             **model_admin.admin_site.each_context(request),
             "title": "The reason",
-            "act": str(model_admin.get_actions(request)[action][2]),
+            "act": getattr(type(model_admin), action).short_description,
             "action": action,
             "chosen": chosen,
             "form": form,
@@ -95,7 +95,8 @@ class KeeperAdmin(LookingOnly):
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Keeper]:
         """With the number of clutches."""
-        return super().get_queryset(request).annotate(n=Count("clutches"))
+        found: QuerySet[Keeper] = super().get_queryset(request)
+        return found.annotate(n=Count("clutches"))
 
     @admin.display(description="joined on")
     def joined_on(self, one: Keeper) -> str:

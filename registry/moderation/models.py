@@ -24,7 +24,7 @@ class Moderator(AbstractBaseUser):
 
     USERNAME_FIELD = "handle"
     REQUIRED_FIELDS: ClassVar[list[str]] = []
-    objects: ClassVar[BaseUserManager[Moderator]] = BaseUserManager()
+    objects = BaseUserManager()
 
     class Meta:
         constraints = (

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from typing import Any
 
 from django.conf import settings
@@ -26,15 +25,16 @@ class ModerationSite(AdminSite):
 
     def admin_view(
         self,
-        view: Callable[..., HttpResponse],
+        view: Any,
         cacheable: bool = False,  # noqa: FBT001, FBT002 - as in Django
-    ) -> Callable[..., HttpResponse]:
+    ) -> Any:
         """Every page but the one to sign in."""
         inner = super().admin_view(view, cacheable)
 
         def opened(request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponse:
             _open()
-            return inner(request, *args, **kwargs)
+            answer: HttpResponse = inner(request, *args, **kwargs)
+            return answer
 
         return opened
 
