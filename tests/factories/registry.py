@@ -32,6 +32,7 @@ GECKO_FILE: Final = FIXTURES / "demo" / "marsh-lantern-gecko.json"
 GECKO: Final = "marsh-lantern-gecko"
 PROBLEM: Final = "application/problem+json"
 API: Final = "/api/v1/"
+JSON_LINES: Final = ("application/jsonl", "application/x-ndjson")
 
 
 # --- the document -----------------------------------------------------------------------------
@@ -60,7 +61,7 @@ def documented_path(route: str) -> str:
 
 
 @cache
-def _validator(path: str, method: str, status: str) -> Draft202012Validator | None:
+def _validator(path: str, method: str, status: str, media_type: str) -> Draft202012Validator | None:
     responses = openapi()["paths"][path][method]["responses"]
     assert status in responses, f"{method} {path} answered {status}, which is not documented"
     found = responses[status]
@@ -68,8 +69,32 @@ def _validator(path: str, method: str, status: str) -> Draft202012Validator | No
         found = openapi()["components"]["responses"][found["$ref"].rpartition("/")[2]]
     if "content" not in found:
         return None
-    ((_media_type, content),) = found["content"].items()
-    return Draft202012Validator({**content["schema"], "components": _closed_components()})
+    assert media_type in found["content"], f"{method} {path} answered as {media_type}"
+    schema = found["content"][media_type]["schema"]
+    return Draft202012Validator({**schema, "components": _closed_components()})
+
+
+def content_of(response: Any) -> bytes:
+    """The body of an answer, also of one that comes line by line; may be asked for again."""
+    if not response.streaming:
+        return bytes(response.content)
+    if not hasattr(response, "gathered"):
+        response.gathered = b"".join(response.streaming_content)
+    return bytes(response.gathered)
+
+
+def lines_of(response: Any) -> list[dict[str, Any]]:
+    """The answers of a body of JSON lines."""
+    return [json.loads(line) for line in content_of(response).splitlines()]
+
+
+def _documented_form(response: Any, media_type: str) -> Any:
+    """The body as the schema of its media type means it: JSON lines as the array of them."""
+    if media_type in JSON_LINES:
+        return lines_of(response)
+    if media_type == "text/csv":
+        return content_of(response).decode()
+    return json.loads(content_of(response))
 
 
 def check_documented(response: Any, method: str) -> None:
@@ -83,15 +108,15 @@ def check_documented(response: Any, method: str) -> None:
     if method not in openapi()["paths"][path]:
         assert response.status_code == 405
         return
-    validator = _validator(path, method, str(response.status_code))
+    media_type = response.headers.get("Content-Type", "").partition(";")[0]
+    validator = _validator(path, method, str(response.status_code), media_type)
     if validator is None:
-        assert response.content == b""
+        assert content_of(response) == b""
         return
-    expected = PROBLEM if response.status_code >= 400 else "application/json"
-    assert response.headers["Content-Type"].partition(";")[0] == expected
+    assert (media_type == PROBLEM) == (response.status_code >= 400)
     faults = [
         f"{one.json_path}: {one.message}"
-        for one in validator.iter_errors(json.loads(response.content))
+        for one in validator.iter_errors(_documented_form(response, media_type))
     ]
     assert not faults, faults
 
@@ -153,6 +178,23 @@ class Api:
         """A successful DELETE."""
         response = self.send("delete", path)
         assert response.status_code == 204, response.content
+
+    def bulk(
+        self,
+        content: Any,
+        content_type: str = "application/jsonl",
+        **query: Any,
+    ) -> list[dict[str, Any]]:
+        """Answers to an upload, the summary last; ``content``: text, bytes or a list of bodies."""
+        if isinstance(content, list):
+            content = "\n".join(map(json.dumps, content))
+        if isinstance(content, str):
+            content = content.encode()
+        response = self.send(
+            "post", "clutches/bulk/", content=content, content_type=content_type, query=query
+        )
+        assert response.status_code == 200, response.content
+        return lines_of(response)
 
     def refused(self, method: str, path: str, body: Any = None, **given: Any) -> dict[str, Any]:
         """The problem of a refused call, after checking what holds for all of them."""
@@ -307,5 +349,5 @@ def counted(api: Api, method: str, path: str, body: Any = None, **given: Any) ->
     """Statements of one successful call."""
     with CaptureQueriesContext(connection) as captured:
         response = api.send(method, path, body, **given)
-    assert response.status_code < 300, response.content
+    assert response.status_code < 300, content_of(response)
     return len(statements(captured))
