@@ -75,8 +75,10 @@ class LineAnswers:
         if problem is not None:
             return problem
         logger.error("A line of an upload failed.", exc_info=error)
-        # The next line gets a new connection where this one is lost.
-        connection.close_if_unusable_or_obsolete()
+        # The next line gets a new connection where this one is lost. Inside somebody else's
+        # transaction the connection is theirs.
+        if not connection.in_atomic_block:
+            connection.close_if_unusable_or_obsolete()
         return problem_of_status(500, "The service failed at this line; the fault is logged there.")
 
     def _accepted(self, line: Line, report: Report, status: int) -> dict[str, Any]:

@@ -66,6 +66,8 @@ def _parts(text: str) -> Iterator[str]:
 
 
 def _entry(part: str, is_name: IsName) -> dict[str, Any]:
+    if part.count("(") != part.count(")"):
+        raise UnreadableCellError(f"{_shown(part)} has a round bracket without its other half.")
     text, basis = _without_basis(part, is_name)
     count, rest = _counted(text)
     sexed = _SEX.fullmatch(rest)

@@ -82,7 +82,7 @@ class JsonLine(Line):
         return self.raw.content.strip()
 
     def read(self, bracketed: BracketedNames) -> Reading:
-        return Reading(strict_json_line(self.raw.checked()))
+        return Reading(strict_json_line(self.raw.checked().rstrip(b"\r\n")))
 
     def placed(self, fault: Fault) -> Fault:
         return fault
