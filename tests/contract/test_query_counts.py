@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import Any, Final
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from registry.clutches.models import Clutch
 from registry.pools.models import Contribution
@@ -23,9 +25,11 @@ from tests.factories.registry import (
     gecko,
     group,
     joined,
+    lines_of,
     many,
     openapi,
     parent,
+    statements,
 )
 
 REVIEWED: Final = Path(__file__).with_name("query_counts.json")
@@ -115,6 +119,31 @@ def test_withdrawal__does_not_grow_with_the_family_or_the_targets():
     assert counted(keeper, "delete", f"clutches/{others[0]}/") == few
 
 
+def many_counted(keeper: Api, bodies: list[Any], **query: str) -> int:
+    """Statements of an upload in which every line is accepted."""
+    content = "\n".join(map(json.dumps, bodies)).encode()
+    with CaptureQueriesContext(connection) as captured:
+        response = keeper.send(
+            "post",
+            "clutches/bulk/",
+            content=content,
+            content_type="application/jsonl",
+            query=query,
+        )
+    assert lines_of(response)[-1]["summary"]["refused"] == 0
+    return len(statements(captured))
+
+
+@pytest.mark.parametrize("query", [{}, {"validate_only": "true"}], ids=["stored", "tried"])
+def test_many_reports__cost_the_same_for_each_line_and_no_more_than_one_report(query):
+    keeper = joined()
+    alone = counted(keeper, "post", "clutches/", small("m-0", "f-0"))
+    bodies = [small(f"m-{n}", f"f-{n}") for n in range(12)]
+    counts = [many_counted(keeper, bodies[:n], **query) for n in (1, 2, 12)]
+    assert counts[1] - counts[0] == (counts[2] - counts[0]) / 11 < alone
+    assert counts[0] <= MOST_OF_A_REPORT
+
+
 # --- every read ---------------------------------------------------------------------------------
 
 CALLS: Final = {
@@ -125,6 +154,7 @@ CALLS: Final = {
     "GET /api/v1/pairings/": "pairings/",
     "GET /api/v1/clutches/": "clutches/",
     "GET /api/v1/clutches/{clutch_id}/": "clutches/{clutch}/",
+    "GET /api/v1/clutches/bulk/template/": "clutches/bulk/template/",
     "GET /api/v1/combinations/": "combinations/",
     "GET /api/v1/combinations/{species}/{genes}/": f"combinations/{GECKO}/ashwater reed/",
     "GET /api/v1/combinations/{species}/{genes}/history/": (
@@ -137,6 +167,7 @@ CALLS: Final = {
     "POST /api/v1/keepers/": "keepers/",
     "POST /api/v1/pairings/": "pairings/",
     "POST /api/v1/clutches/": "clutches/",
+    "POST /api/v1/clutches/bulk/": "clutches/bulk/",
     "DELETE /api/v1/clutches/{clutch_id}/": "clutches/{clutch}/",
 }
 
@@ -177,6 +208,7 @@ def body_of(call: str) -> Any:
         "keepers/": {},
         "pairings/": {"species": GECKO, "season": 2025, **parents},
         "clutches/": SMALL,
+        "clutches/bulk/": SMALL,
     }
     return bodies[CALLS[call]] if call.startswith("POST") else None
 
@@ -189,7 +221,9 @@ def counts_of(keeper: Api, clutch_id: str, *, calls: Any = CALLS) -> dict[str, i
     for call in calls:
         method = call.partition(" ")[0].lower()
         path = CALLS[call].format(clutch=clutch_id)
-        given = {"query": {"page_size": 200}} if _is_list(call) else {}
+        given: dict[str, Any] = {"query": {"page_size": 200}} if _is_list(call) else {}
+        if path == "clutches/bulk/":
+            given["content_type"] = "application/jsonl"
         found[call] = counted(keeper, method, path, body_of(call), **given)
     return found
 

@@ -122,15 +122,18 @@ class AnsweredUpload:
 
     def __iter__(self) -> Iterator[bytes]:
         counts = {"lines": 0, "accepted": 0, "refused": 0}
-        for line in self.upload.lines():
-            answer = self.answer(line)
-            counts["lines"] += 1
-            counts["refused" if "problem" in answer else "accepted"] += 1
-            yield _written(answer)
-        yield _written({"summary": counts})
+        try:
+            for line in self.upload.lines():
+                answer = self.answer(line)
+                counts["lines"] += 1
+                counts["refused" if "problem" in answer else "accepted"] += 1
+                yield _written(answer)
+            yield _written({"summary": counts})
+        finally:
+            self.close()
 
     def close(self) -> None:
-        """Called by the server when it is done, or when the other side is gone."""
+        """Called at the end, and by the server when the other side is gone."""
         self.upload.close()
 
 
