@@ -7,7 +7,8 @@ a sentence, fields and a code of `ErrorCode`. Neither knows where in a request t
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import datetime as dt
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from enum import StrEnum
@@ -42,16 +43,28 @@ class ErrorCode(StrEnum):
     UNKNOWN_PARAMETER = "unknown-parameter", 400, "The call does not know this parameter"
     INVALID_PARAMETER = "invalid-parameter", 400, "A parameter has a value that it can not have"
     INVALID_CURSOR = "invalid-cursor", 400, "The cursor belongs to no page of this list"
+    INVALID_HEADER = "invalid-header", 400, "A header has a value that it can not have"
     NOT_AUTHENTICATED = "not-authenticated", 401, "This call needs a keeper's token"
     UNKNOWN_TOKEN = "unknown-token", 401, "The token belongs to no keeper"
+    EXPIRED_TOKEN = "expired-token", 401, "The token has expired"
+    UNKNOWN_RECOVERY_CODE = "unknown-recovery-code", 401, "The recovery code is not taken"
     FORBIDDEN = "forbidden", 403, "The keeper may not do this"
     NOT_FOUND = "not-found", 404, "Nothing is found here"
     METHOD_NOT_ALLOWED = "method-not-allowed", 405, "The call does not know this method"
     NOT_ACCEPTABLE = "not-acceptable", 406, "No answer in an accepted form"
+    IDEMPOTENCY_KEY_IN_USE = (
+        "idempotency-key-in-use",
+        409,
+        "The first call with this key still runs",
+    )
+    PRECONDITION_FAILED = "precondition-failed", 412, "It is not as it was when it was read"
     BODY_TOO_LARGE = "body-too-large", 413, "The body is too large"
     UNSUPPORTED_MEDIA_TYPE = "unsupported-media-type", 415, "The body has a form that is not read"
+    IDEMPOTENCY_KEY_REUSED = "idempotency-key-reused", 422, "The key belongs to another call"
+    PRECONDITION_REQUIRED = "precondition-required", 428, "An edit says what it was based on"
     TOO_MANY_REQUESTS = "too-many-requests", 429, "Too many requests"
     SERVER_ERROR = "server-error", 500, "The service failed"
+    NOT_READY = "not-ready", 503, "The service is not ready to answer"
 
     # words of a keeper
     UNKNOWN_SPECIES = "unknown-species", 400, "The catalogue does not have this species"
@@ -74,6 +87,11 @@ class ErrorCode(StrEnum):
     SEASON_OUT_OF_RANGE = "season-out-of-range", 400, "The season can not be"
     EMPTY_CLUTCH = "empty-clutch", 400, "The clutch has neither eggs nor hatchlings"
     TOO_MANY_HATCHLINGS = "too-many-hatchlings", 400, "More hatchlings than a clutch has"
+    TOO_MANY_REVISIONS = "too-many-revisions", 409, "More entries than are kept"
+
+    # tokens of a keeper
+    EXPIRY_IN_THE_PAST = "expiry-in-the-past", 400, "A token can not expire before it is made"
+    TOO_MANY_TOKENS = "too-many-tokens", 409, "The keeper has as many tokens as a keeper can have"
 
     # many clutches at once
     TOO_MANY_LINES = "too-many-lines", 413, "More clutches than one upload may hold"
@@ -178,6 +196,15 @@ class InvalidCursorError(RegistryError):
     code = ErrorCode.INVALID_CURSOR
 
 
+class InvalidHeaderError(RegistryError):
+    """A header whose value can not be."""
+
+    code = ErrorCode.INVALID_HEADER
+
+    def __init__(self, message: str, *, header: str) -> None:
+        super().__init__(message, header=header)
+
+
 class BodyTooLargeError(RegistryError):
     """A body of more bytes than the call reads."""
 
@@ -199,6 +226,56 @@ class UnknownTokenError(RegistryError):
     code = ErrorCode.UNKNOWN_TOKEN
 
 
+class ExpiredTokenError(RegistryError):
+    """A token whose last day is over."""
+
+    code = ErrorCode.EXPIRED_TOKEN
+
+    def __init__(self, *, expired_on: dt.date | None) -> None:
+        super().__init__(
+            f"The last day of this token was {expired_on}. Make another with a token that is still "
+            "taken (POST keepers/me/tokens/), or with the recovery code (POST keepers/recoveries/)."
+        )
+
+
+class UnknownRecoveryCodeError(RegistryError):
+    """A recovery code that is nobody's, or no longer; never said which."""
+
+    code = ErrorCode.UNKNOWN_RECOVERY_CODE
+
+    def __init__(self) -> None:
+        super().__init__(
+            "This recovery code is not taken. Each is taken once: the newest one is that of the "
+            "latest recovery, or of joining if there was none."
+        )
+
+
+class ExpiryInThePastError(RegistryError):
+    """A token that would never be taken."""
+
+    code = ErrorCode.EXPIRY_IN_THE_PAST
+
+    def __init__(self, *, expires_on: dt.date, today: dt.date) -> None:
+        super().__init__(
+            f"The last day of the token would be {expires_on}; the earliest that can be is today, "
+            f"{today} (UTC).",
+            earliest=today.isoformat(),
+        )
+
+
+class TooManyTokensError(RegistryError):
+    """One token more than a keeper may have."""
+
+    code = ErrorCode.TOO_MANY_TOKENS
+
+    def __init__(self, *, most: int) -> None:
+        super().__init__(
+            f"You have {most} tokens, as many as a keeper can have. Revoke one first (DELETE "
+            "keepers/me/tokens/{id}/), or recover with 'revoke_tokens': true, which revokes all.",
+            most=most,
+        )
+
+
 class ForbiddenError(RegistryError):
     """Something that this keeper may not do."""
 
@@ -209,6 +286,54 @@ class NotFoundError(RegistryError):
     """Something that is not there, or not there for this keeper."""
 
     code = ErrorCode.NOT_FOUND
+
+
+class NotReadyError(RegistryError):
+    """Something that every answer needs is missing; ``missing`` names it."""
+
+    code = ErrorCode.NOT_READY
+
+    def __init__(self, missing: Mapping[str, str]) -> None:
+        super().__init__(" ".join(missing.values()), missing=list(missing))
+
+
+class KeyInUseError(RegistryError):
+    """A call with an ``Idempotency-Key`` whose first call has not ended."""
+
+    code = ErrorCode.IDEMPOTENCY_KEY_IN_USE
+
+    def __init__(self, *, retry_after: int) -> None:
+        super().__init__(
+            "The first call with this Idempotency-Key still runs; send the same again in a moment.",
+            retry_after=retry_after,
+        )
+
+
+class KeyReusedError(RegistryError):
+    """An ``Idempotency-Key`` that was sent with another body or to another address before."""
+
+    code = ErrorCode.IDEMPOTENCY_KEY_REUSED
+
+
+class PreconditionRequiredError(RegistryError):
+    """An edit that does not say which state it was made for."""
+
+    code = ErrorCode.PRECONDITION_REQUIRED
+
+
+class PreconditionFailedError(RegistryError):
+    """An edit that was made for another state than the present one."""
+
+    code = ErrorCode.PRECONDITION_FAILED
+
+
+class TooManyRequestsError(RegistryError):
+    """More calls, or more of something, than a caller may make; ``retry_after`` in seconds."""
+
+    code = ErrorCode.TOO_MANY_REQUESTS
+
+    def __init__(self, message: str, *, retry_after: int) -> None:
+        super().__init__(message, retry_after=retry_after)
 
 
 class UnknownSpeciesError(RegistryError):
@@ -251,6 +376,12 @@ class TooManyHatchlingsError(RegistryError):
     """More hatchlings than any clutch has."""
 
     code = ErrorCode.TOO_MANY_HATCHLINGS
+
+
+class TooManyRevisionsError(RegistryError):
+    """A clutch, animal or code that has as many entries as are kept."""
+
+    code = ErrorCode.TOO_MANY_REVISIONS
 
 
 class IncompleteBodyError(RegistryError):
@@ -332,6 +463,10 @@ class PublishedFaultError(RegistryError):
     """A file of published crosses that can not be loaded."""
 
     code = ErrorCode.CATALOGUE_FAULT
+
+
+class ExportFolderError(RegistryError):
+    """A folder to which the open data can not be written; only a command names one."""
 
 
 # --- where a fault was read -------------------------------------------------------------------

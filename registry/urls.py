@@ -16,6 +16,9 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path(API, include("registry.clutches.api.urls")),
     path(API, include("registry.forecasts.api.urls")),
     path(API, include("registry.combinations.api.urls")),
+    path(API, include("registry.records.api.urls")),
+    path(API, include("registry.exports.api.urls")),
+    path(API, include("registry.feeds.api.urls")),
 ]
 
 handler400: Any = "registry.api.problems.bad_request"

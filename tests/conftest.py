@@ -16,6 +16,14 @@ from registry.server.embedded import owned_server
 from registry.settings.base import ENVIRONMENT
 from registry.settings.database import parse_database_url
 
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """How often each call of the interface description is tried."""
+    parser.addoption(
+        "--examples", type=int, default=50, help="made-up calls of each operation (50)"
+    )
+
+
 _STARTED = pytest.StashKey[contextlib.ExitStack]()
 
 

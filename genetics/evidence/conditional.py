@@ -13,14 +13,15 @@ from collections import Counter
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.special import gammaln, logsumexp
 
+from genetics.evidence.elimination import MOST_PAIR_STATES
 from genetics.evidence.evalue import PSI_WEIGHTS
-from genetics.evidence.latent import animal_states, cell_chances
+from genetics.evidence.family import pair_laws
+from genetics.evidence.latent import animal_states
 from genetics.exact import ROUNDING_OF_CHANCES
 
 if TYPE_CHECKING:
@@ -127,18 +128,21 @@ def _independent(
     part: int,
     rest: int,
 ) -> bool:
-    """Whether the two parts are independent in every state that the parents may be in."""
+    """Whether the two parts are independent in every state that the parents may be in.
+
+    Not known, and so not used, of parents of more than ``MOST_PAIR_STATES`` states.
+    """
+    n_pairs = len(animal_states(species, target, sire).states) * len(
+        animal_states(species, target, dam).states
+    )
+    if n_pairs > MOST_PAIR_STATES:
+        return False
     numbers = np.arange(target.n_cells)
     has_part, has_rest = (numbers & part) == part, (numbers & rest) == rest
-    states = product(
-        animal_states(species, target, sire).states, animal_states(species, target, dam).states
-    )
-    for one, other in states:
-        chances = np.array(cell_chances(species, target, one.haplotypes, other.haplotypes))
-        both = chances[has_part & has_rest].sum()
-        if abs(both - chances[has_part].sum() * chances[has_rest].sum()) > ROUNDING_OF_CHANCES:
-            return False
-    return True
+    [laws] = pair_laws(species, target, sire, dam, (None,)).laws
+    apart = laws[:, has_part].sum(axis=1) * laws[:, has_rest].sum(axis=1)
+    both = laws[:, has_part & has_rest].sum(axis=1)
+    return bool((np.abs(both - apart) <= ROUNDING_OF_CHANCES).all())
 
 
 def _evidence(tables: Mapping[Table, int]) -> SpecificEvidence:

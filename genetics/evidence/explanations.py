@@ -65,6 +65,12 @@ FINEST_FRACTION: Final = 1_000
 CALLED_NORMAL: Final = 0.1
 """Weight of a combination being called by none of its genes, against being called by some."""
 
+SEEN_WEIGHT: Final = 5
+"""Hatchlings known to have been miscalled that weigh as much as what is assumed without any."""
+
+MOST_LOOK_ALIKE: Final = 0.40
+"""What the prior of a look-alike gains at most from known miscalls; a working value, no source."""
+
 SHARES_UNSEEN: Final = (0.3, 0.5, 0.7, 0.9)
 SHARES_LEFT: Final = (0.1, 0.3, 0.5, 0.7)
 
@@ -84,9 +90,26 @@ class ExplanationResult:
     recombination_fraction: float | None = None
 
 
-def explanations(pools: Pools) -> tuple[ExplanationResult, ...]:
-    """The explanations of a pool, most probable first; their probabilities sum to 1."""
+def look_alike_prior(n_miscalled: int) -> float:
+    """Prior of a look-alike once ``n_miscalled`` hatchlings are known to have been miscalled."""
+    return PRIORS[Explanation.LOOK_ALIKE] + MOST_LOOK_ALIKE * n_miscalled / (
+        n_miscalled + SEEN_WEIGHT
+    )
+
+
+def explanations(
+    pools: Pools, *, miscalled: Mapping[int, int] | None = None
+) -> tuple[ExplanationResult, ...]:
+    """The explanations of a pool, most probable first; their probabilities sum to 1.
+
+    Parameters
+    ----------
+    miscalled
+        Cell -> hatchlings that were called so at first and were the combination at a later look,
+        in any clutches. They shift the prior of a look-alike and of its cell.
+    """
     target = pools[0][1]
+    known = miscalled or {}
     ways = _ways(target)
     likelihood = pool_likelihood(pools, ways.distortions)
     few, many = (
@@ -108,7 +131,9 @@ def explanations(pools: Pools) -> tuple[ExplanationResult, ...]:
     )
     if ways.mistaken:
         logs = np.array([every[one.ways] for one in ways.mistaken])
-        weights = np.array([CALLED_NORMAL, *[1.0] * (len(logs) - 1)])
+        assumed = np.array([CALLED_NORMAL, *[1.0] * (len(logs) - 1)])
+        seen = np.array([known.get(cell, 0) for cell in target.possible_cells[:-1]])
+        weights = SEEN_WEIGHT * assumed / assumed.sum() + seen
         logs += np.log(weights / weights.sum() / len(SHARES_MISTAKEN))[:, None]
         best = int(np.argmax(logsumexp(logs, axis=1)))
         add(Explanation.LOOK_ALIKE, logs, called_as=ways.mistaken[best].name)
@@ -124,7 +149,8 @@ def explanations(pools: Pools) -> tuple[ExplanationResult, ...]:
             linked - np.log(len(FRACTIONS)),
             recombination_fraction=_best_fraction(pools, place),
         )
-    return _normalised(found)
+    priors = {**PRIORS, Explanation.LOOK_ALIKE: look_alike_prior(sum(known.values()))}
+    return _normalised(found, priors)
 
 
 def _best_fraction(pools: Pools, place: int) -> float:
@@ -144,13 +170,14 @@ def _best_fraction(pools: Pools, place: int) -> float:
 
 def _normalised(
     found: Mapping[Explanation, tuple[float, ExplanationResult]],
+    priors: Mapping[Explanation, float],
 ) -> tuple[ExplanationResult, ...]:
     names = list(found)
     logs = np.array([found[name][0] for name in names])
     if not np.isfinite(logs).any():
         # Nothing that the parents could be gives such hatchlings: they speak for none of the six.
         logs[:] = 0.0
-    logs += np.log([PRIORS[name] for name in names])
+    logs += np.log([priors[name] for name in names])
     chances = np.exp(logs - logsumexp(logs))
     results = [
         ExplanationResult(

@@ -4,31 +4,46 @@ For one family the likelihood is a sum over what its animals really carry. A sta
 family's ``m`` doubtful genes missing has the prior weight ``c**k * (1 - c)**(m - k)``, so the
 family's likelihood is a polynomial in the nuisance rate ``c`` with nonnegative coefficients. They
 are computed once per distinct pool row; everything else is sums of logarithms of these polynomials.
+
+The work is bounded and counted beforehand, in terms (see ``genetics.evidence.family``): at most
+``MOST_TERMS`` for one row and way, and ``MOST_TERMS_OF_LARGE`` for all large rows of a pool
+together. A way has 8 bytes a term at the most while a row is computed, and ``MOST_KEPT`` rows of
+polynomials are kept.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
-from itertools import product
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from genetics.evidence.latent import AnimalStates, animal_states, cell_chances
+from genetics.evidence.elimination import unaffordable
+from genetics.evidence.family import family_of, family_sum
+from genetics.pool.pool import ClutchCounts, PoolRow
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from genetics.model.species import Species
-    from genetics.pool.pool import PairCells, PoolRow
+    from genetics.pool.pool import PairCells
     from genetics.pool.target import Target
 
     Floats = NDArray[np.float64]
 
-MOST_STATES = 20_000
-"""Latent states of one family that are summed over; see ``RowLikelihood.is_cut``."""
+MOST_TERMS: Final = 1_000_000
+"""Terms of one family and way; larger families are taken apart, see ``RowLikelihood.is_cut``."""
+
+LARGE_TERMS: Final = 50_000
+"""Terms from which on a family counts as large."""
+
+MOST_TERMS_OF_LARGE: Final = 3_000_000
+"""Terms of all large families of a pool together, for each way; the costliest are taken apart."""
+
+MOST_KEPT: Final = 16_384
+"""Polynomials that are remembered, by row and ways."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -50,8 +65,8 @@ class RowLikelihood:
     """One pool row's likelihood under each way, as polynomials in the nuisance rate.
 
     For way ``w`` it is ``exp(log_scale[w]) * sum(coefficients[w, k] * c**k * (1-c)**(m-k))`` with
-    ``m = coefficients.shape[1] - 1``. ``is_cut`` says that the family had more than ``MOST_STATES``
-    latent states and its pairs were taken as if they shared no animal.
+    ``m = coefficients.shape[1] - 1``. ``is_cut`` says that the family was too much to sum over and
+    its pairs were taken as if they shared no animal.
     """
 
     log_scale: Floats
@@ -59,121 +74,62 @@ class RowLikelihood:
     is_cut: bool
 
 
-@lru_cache(maxsize=65536)
 def row_likelihoods(
-    species: Species, target: Target, row: PoolRow, distortions: Distortions
-) -> tuple[RowLikelihood, ...]:
-    """The likelihood of a family; several factors if it had to be cut into pairs."""
-    sires = [animal_states(species, target, one) for one in row.sires]
-    dams = [animal_states(species, target, one) for one in row.dams]
-    n_states = int(np.prod([len(one.states) for one in sires])) * max(len(d.states) for d in dams)
-    if n_states > MOST_STATES and len(row.of_pairs()) > 1:
-        return tuple(
-            _family(
-                species, target, ([sires[p.sire]], [dams[p.dam]]), [(p, 0, 0)], distortions, True
-            )
-            for p in row.of_pairs()
-        )
-    pairs = [(pair, pair.sire, pair.dam) for pair in row.of_pairs()]
-    return (_family(species, target, (sires, dams), pairs, distortions, False),)
-
-
-def _family(
     species: Species,
     target: Target,
-    animals: tuple[Sequence[AnimalStates], Sequence[AnimalStates]],
-    pairs: Sequence[tuple[PairCells, int, int]],
+    row: PoolRow,
     distortions: Distortions,
-    is_cut: bool,  # noqa: FBT001 - handed on as it is
-) -> RowLikelihood:
-    sires, dams = animals
-    logs = {
-        (sire, dam): _pair_logs(species, target, sires[sire], dams[dam], pair, distortions)
-        for pair, sire, dam in pairs
-    }
-    m = sum(one.n_doubtful for one in (*sires, *dams))
-    terms: list[tuple[int, Floats]] = []
-    for chosen in product(*(range(len(one.states)) for one in sires)):
-        n_missing, log_weight = 0, 0.0
-        for sire, number in zip(sires, chosen, strict=True):
-            n_missing += sire.states[number].n_missing
-            log_weight += float(np.log(sire.states[number].weight))
-        partial = {n_missing: np.full(len(distortions), log_weight)}
-        for dam, states in enumerate(dams):
-            hers = [logs[sire, other] for sire, other in logs if other == dam]
-            his = [sire for sire, other in logs if other == dam]
-            partial = _times_dam(
-                partial,
-                states,
-                [log[:, chosen[sire], :] for sire, log in zip(his, hers, strict=True)],
-            )
-        terms += partial.items()
-    return _polynomial(terms, m, len(distortions), is_cut=is_cut)
+    *,
+    apart: bool = False,
+) -> tuple[RowLikelihood, ...]:
+    """The likelihood of a family; several factors if it had to be cut into pairs.
 
-
-def _times_dam(
-    partial: dict[int, Floats], dam: AnimalStates, logs: Sequence[Floats]
-) -> dict[int, Floats]:
-    """Multiply by the sum over one dam's states; logs have the shape (ways, her states)."""
-    total = sum(logs, start=np.zeros((len(next(iter(partial.values()))), len(dam.states))))
-    found: dict[int, Floats] = {}
-    for before, value in partial.items():
-        for number, state in enumerate(dam.states):
-            log = value + total[:, number] + np.log(state.weight)
-            key = before + state.n_missing
-            found[key] = np.logaddexp(found[key], log) if key in found else log
-    return found
-
-
-def _polynomial(
-    terms: Sequence[tuple[int, Floats]], m: int, n_ways: int, *, is_cut: bool
-) -> RowLikelihood:
-    logs = np.full((n_ways, m + 1), -np.inf)
-    for k, log in terms:
-        logs[:, k] = np.logaddexp(logs[:, k], log)
-    scale = logs.max(axis=1)
-    safe = np.where(np.isfinite(scale), scale, 0.0)
-    return RowLikelihood(
-        log_scale=np.where(np.isfinite(scale), scale, -np.inf),
-        coefficients=np.exp(logs - safe[:, None]),
-        is_cut=is_cut,
+    A family of more than ``MOST_TERMS`` (see ``family_of``), or one that is to be taken apart, is
+    cut into its pairs. A pair that is large even so is left out: it speaks neither for nor against
+    anything. So a family that is cut costs at most ``LARGE_TERMS`` for each of its pairs.
+    """
+    if not apart and family_of(species, target, row, MOST_TERMS) is not None:
+        return (_family(species, target, row, distortions, MOST_TERMS),)
+    return tuple(
+        replace(
+            _family(species, target, _pair_alone(row, pair), distortions, LARGE_TERMS), is_cut=True
+        )
+        for pair in row.of_pairs()
     )
 
 
-def _pair_logs(
-    species: Species,
-    target: Target,
-    sire: AnimalStates,
-    dam: AnimalStates,
-    pair: PairCells,
-    distortions: Distortions,
-) -> Floats:
-    """Log-likelihood of a pair's hatchlings: (ways, states of the sire, states of the dam)."""
-    total = np.zeros((len(distortions), len(sire.states), len(dam.states)))
-    for sex in dict.fromkeys(cell.sex for cell in pair.cells):
-        chances = np.array(
-            [
-                [
-                    cell_chances(species, target, one.haplotypes, other.haplotypes, sex)
-                    for other in dam.states
-                ]
-                for one in sire.states
-            ]
-        )
-        distorted = np.einsum("wij,sdj->wsdi", distortions.maps, chances)
-        whole = distorted.sum(axis=3)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            shares = np.where(whole[..., None] > 0, distorted / whole[..., None], 0.0)
-            for cell in pair.cells:
-                if cell.sex == sex and cell.count:
-                    seen = shares[..., list(cell.cells)].sum(axis=3)
-                    total += cell.count * np.log(seen)
-    return total
+def _pair_alone(row: PoolRow, pair: PairCells) -> PoolRow:
+    return PoolRow(
+        sires=(row.sires[pair.sire],),
+        dams=(row.dams[pair.dam],),
+        clutches=(ClutchCounts(sire=0, dam=0, cells=pair.cells),),
+    )
+
+
+@lru_cache(maxsize=MOST_KEPT)
+def _family(
+    species: Species, target: Target, row: PoolRow, distortions: Distortions, most: int
+) -> RowLikelihood:
+    family = family_of(species, target, row, most)
+    if family is None:
+        n_ways = len(distortions)
+        return RowLikelihood(np.zeros(n_ways), np.ones((n_ways, 1)), is_cut=True)
+    scale, coefficients = family_sum(family, distortions.maps)
+    return RowLikelihood(log_scale=scale, coefficients=coefficients, is_cut=False)
+
+
+def row_terms(species: Species, target: Target, row: PoolRow) -> int:
+    """Cost of a family's likelihood; 0 if it is cut anyhow."""
+    family = family_of(species, target, row, MOST_TERMS)
+    return family.n_terms if family else 0
 
 
 @dataclass(frozen=True, eq=False)
 class PoolLikelihood:
-    """Log-likelihood of a whole pool as a function of way and nuisance rate."""
+    """Log-likelihood of a whole pool as a function of way and nuisance rate.
+
+    ``n_cut`` families were taken apart, see ``RowLikelihood.is_cut``.
+    """
 
     n_ways: int
     parts: tuple[tuple[Floats, Floats, Floats], ...]
@@ -205,9 +161,11 @@ def pool_likelihood(
     """
     by_degree: dict[int, list[tuple[float, RowLikelihood]]] = {}
     n_cut = 0
-    for species, target, rows in pools:
+    taken_apart = rows_apart(pools)
+    for number, (species, target, rows) in enumerate(pools):
         for row, times in rows.items():
-            factors = row_likelihoods(species, target, row, distortions)
+            apart = (number, row) in taken_apart
+            factors = row_likelihoods(species, target, row, distortions, apart=apart)
             n_cut += times * factors[0].is_cut
             for factor in factors:
                 by_degree.setdefault(factor.coefficients.shape[1], []).append((times, factor))
@@ -220,3 +178,28 @@ def pool_likelihood(
         for same in by_degree.values()
     )
     return PoolLikelihood(n_ways=len(distortions), parts=parts, n_cut=n_cut)
+
+
+def rows_apart(
+    pools: Sequence[tuple[Species, Target, Mapping[PoolRow, int]]],
+) -> frozenset[tuple[int, PoolRow]]:
+    """Rows (place of the pool, row) to take apart, so that the large ones stay affordable."""
+    costs = {
+        (number, row): row_terms(species, target, row)
+        for number, (species, target, rows) in enumerate(pools)
+        for row in rows
+    }
+    return unaffordable(costs, small=LARGE_TERMS, most=MOST_TERMS_OF_LARGE)
+
+
+def cut_rows(
+    pools: Sequence[tuple[Species, Target, Mapping[PoolRow, int]]],
+) -> frozenset[tuple[int, PoolRow]]:
+    """Rows (place of the pool, row) that the likelihood takes apart or leaves out of account."""
+    beyond = {
+        (number, row)
+        for number, (species, target, rows) in enumerate(pools)
+        for row in rows
+        if family_of(species, target, row, MOST_TERMS) is None
+    }
+    return rows_apart(pools) | beyond

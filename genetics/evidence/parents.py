@@ -26,6 +26,9 @@ project, no source; the answer names it."""
 MOST_JOINT_STATES = 4_096
 """Latent states that are summed over when uncertain calls tie linkage groups together."""
 
+MOST_JOINT_LOOKS = 400_000
+"""Latent states, times readings of all uncertain calls, times linkage groups: about a second."""
+
 
 @dataclass(frozen=True, slots=True)
 class GeneDoubt:
@@ -98,7 +101,11 @@ def parents_after(
         update.odds(call, by_group) if len(call.call.readings) > 1 else None for call in calls
     )
     uncertain = [call for call in update.calls if len(call.possible_readings) > 1]
-    use_uncertain = bool(uncertain) and update.n_joint_states() <= MOST_JOINT_STATES
+    n_states = update.n_joint_states()
+    n_looks = n_states * sum(len(call.possible_readings) for call in uncertain) * len(update.groups)
+    use_uncertain = (
+        bool(uncertain) and n_states <= MOST_JOINT_STATES and n_looks <= MOST_JOINT_LOOKS
+    )
     before = update.carrying(doubtful, [tuple(w for *_pair, w in s) for s in update.states])
     after: list[Fraction] | None = None
     if all(sum(weights) for weights in by_group):

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING, Final
 from genetics.cross.offspring import Pairing, chance_law, mean_chance
 from genetics.evidence.evalue import WATCH_E_VALUE, EValue, e_value, target_viability
 from genetics.evidence.few_hits import with_few_hits
-from genetics.evidence.hits import PoolHits, pool_hits
-from genetics.evidence.likelihood import pool_likelihood
+from genetics.evidence.hits import PoolHits, cut_hits, pool_hits
+from genetics.evidence.likelihood import cut_rows, pool_likelihood
 from genetics.model.belief import belief_of
 
 if TYPE_CHECKING:
@@ -46,13 +46,15 @@ class Verdict:
     """State of one target by itself; whether it is flagged depends on all others too.
 
     ``more_hatchlings`` is about how many further ones without the combination would be enough to
-    put it on watch; None unless it is too early.
+    put it on watch; None unless it is too early. ``n_cut`` families were too much to sum over, for
+    the tail or for the evidence, and were taken apart.
     """
 
     state: State
     hits: PoolHits
     evidence: EValue
     more_hatchlings: int | None
+    n_cut: int
 
 
 def verdict_of(pools: Pools) -> Verdict:
@@ -65,7 +67,8 @@ def verdict_of(pools: Pools) -> Verdict:
     else:
         more = hatchlings_until_signal(pools, hits)
         state = State.AS_EXPECTED if more is None else State.TOO_EARLY
-    return Verdict(state=state, hits=hits, evidence=evidence, more_hatchlings=more)
+    n_cut = sum(pools[number][2][row] for number, row in cut_hits(pools) | cut_rows(pools))
+    return Verdict(state=state, hits=hits, evidence=evidence, more_hatchlings=more, n_cut=n_cut)
 
 
 def hatchlings_until_signal(pools: Pools, hits: PoolHits) -> int | None:

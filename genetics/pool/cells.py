@@ -135,7 +135,7 @@ def cell_counts(
             if groups.isdisjoint(impossible)
         )
         if readings:
-            cells = sorted({_cell(species, target, reading) for reading in readings})
+            cells = sorted({cell_of(species, target, reading) for reading in readings})
             sex = checked.call.sex if by_sex else None
             counts[sex, tuple(cells)] += checked.call.count
     return tuple(
@@ -146,7 +146,8 @@ def cell_counts(
     )
 
 
-def _cell(species: Species, target: Target, reading: Reading) -> int:
+def cell_of(species: Species, target: Target, reading: Reading) -> int:
+    """Number of the cell that a hatchling of this reading is in."""
     return sum(
         look_bits(species, factor, reading.get(factor.locus, WILD_LOOK)) << shift
         for factor, shift in zip(target.factors, target.shifts, strict=True)

@@ -7,23 +7,24 @@ from typing import Any, ClassVar
 
 from django.db.models import QuerySet
 from rest_framework.generics import ListAPIView
-from rest_framework.renderers import JSONRenderer
 from rest_framework.request import Request
 from rest_framework.response import Response
 from rest_framework.views import APIView
 
+from registry.api.counting import RefusalsCountMixin
 from registry.api.ordering import StrictOrderingFilter
 from registry.api.paging import KeysetPagination
 from registry.api.parameters import KnownParametersMixin, StrictFilterBackend
 from registry.api.parsers import StrictJSONParser
+from registry.api.renderers import OneFormJSONRenderer
 from registry.api.serializers import StrictSerializer
 
 
-class ApiView(KnownParametersMixin, APIView):
+class ApiView(RefusalsCountMixin, KnownParametersMixin, APIView):
     """A call. ``max_body_bytes`` may allow a larger body than the setting does."""
 
     parser_classes = (StrictJSONParser,)
-    renderer_classes = (JSONRenderer,)
+    renderer_classes = (OneFormJSONRenderer,)
     max_body_bytes: ClassVar[int | None] = None
 
     def body(self, serializer_class: type[StrictSerializer]) -> Any:
@@ -50,7 +51,11 @@ class ApiListView(ApiView, ListAPIView[Any]):
         """One page of the list."""
         rows: QuerySet[Any] = self.filter_queryset(self.get_queryset())
         page = self.paginate_queryset(rows) or []
-        return self.get_paginated_response([self.row(one) for one in page])
+        return self.get_paginated_response(self.page_rows(page))
+
+    def page_rows(self, page: Sequence[Any]) -> Any:
+        """All rows of a page; where they are answered one by one, give ``row`` instead."""
+        return [self.row(one) for one in page]
 
     def row(self, one: Any) -> Any:
         """One row as it is answered: a dict as it is, a model row through the serializer."""

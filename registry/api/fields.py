@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import re
 from collections.abc import Iterable
-from typing import Any
+from contextlib import suppress
+from typing import Any, Final
 
 from rest_framework import serializers
 
@@ -12,6 +15,7 @@ from registry.api.faults import RuleCode
 from registry.api.nearest import nearest_names
 
 _MOST_SHOWN = 60
+_DAY: Final = re.compile("[0-9]{4}-[0-9]{2}-[0-9]{2}")
 
 
 def shown(value: Any) -> str:
@@ -111,4 +115,17 @@ class NameField(serializers.ChoiceField):
         raise serializers.ValidationError(
             f"Read {shown(data)}, expected {listed(names)}.",
             code=RuleCode("name", allowed=names, suggestions=near),
+        )
+
+
+class DayField(serializers.DateField):
+    """A day as RFC 3339 writes it, ``2026-05-31``; no other form of a date, and no number."""
+
+    def to_internal_value(self, value: Any) -> dt.date:
+        """The day itself."""
+        if isinstance(value, str) and _DAY.fullmatch(value):
+            with suppress(ValueError):
+                return dt.date.fromisoformat(value)
+        raise serializers.ValidationError(
+            f"Read {shown(value)}, expected a day like '2026-05-31'.", code="day"
         )

@@ -147,7 +147,6 @@ def _read_chunked(request: HttpRequest, *, limit: int) -> None:
     joined: IO[bytes] = SpooledTemporaryFile(  # noqa: SIM115 - closed with the answer
         max_size=_MOST_IN_MEMORY
     )
-    setattr(request, _JOINED, joined)
     n_read = 0
     try:
         while piece := source.read(_PIECE):
@@ -157,10 +156,13 @@ def _read_chunked(request: HttpRequest, *, limit: int) -> None:
             elif n_read > limit + _MOST_DRAINED:
                 break
     except OSError as error:  # the connection is gone, or the chunks are none
+        joined.close()
         raise IncompleteBodyError(read=n_read, stated=None) from error
     if n_read > limit:
+        joined.close()
         raise BodyTooLargeError(limit=limit)
     joined.seek(0)
+    setattr(request, _JOINED, joined)
     request.META["CONTENT_LENGTH"] = str(n_read)
     request._stream = joined  # type: ignore[assignment] # noqa: SLF001 - see above
 

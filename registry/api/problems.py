@@ -13,6 +13,7 @@ import logging
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from http import HTTPStatus
+from math import ceil
 from typing import Any, Final
 
 from django.core.exceptions import (
@@ -125,15 +126,18 @@ def problem_of_faults(faults: Sequence[Fault]) -> Problem:
 
 def _of_refusal(error: RegistryError | GeneticsError) -> Problem:
     code = error_code(error.code)
+    members = error.details()
     headers = _challenge(code)
-    return Problem(code, error.message, members=error.details(), headers=headers)
+    if "retry_after" in members:
+        headers["Retry-After"] = str(members["retry_after"])
+    return Problem(code, error.message, members=members, headers=headers)
 
 
 def _challenge(code: ErrorCode) -> dict[str, str]:
-    """`WWW-Authenticate` of RFC 6750 for the two codes that ask for another token."""
-    if code is ErrorCode.NOT_AUTHENTICATED:
+    """`WWW-Authenticate` of RFC 6750, which every 401 needs: for a token, or for another one."""
+    if code in {ErrorCode.NOT_AUTHENTICATED, ErrorCode.UNKNOWN_RECOVERY_CODE}:
         return {"WWW-Authenticate": "Bearer"}
-    if code is ErrorCode.UNKNOWN_TOKEN:
+    if code in {ErrorCode.UNKNOWN_TOKEN, ErrorCode.EXPIRED_TOKEN}:
         return {"WWW-Authenticate": 'Bearer error="invalid_token"'}
     return {}
 
@@ -178,8 +182,8 @@ def _of_accept(error: rest.NotAcceptable, context: Mapping[str, Any]) -> Problem
 
 def _of_throttle(error: rest.Throttled, context: Mapping[str, Any]) -> Problem:
     wait: float | None = getattr(error, "wait", None)
-    seconds = f" Try again in {wait:.0f} seconds." if wait else ""
-    headers = {"Retry-After": f"{wait:.0f}"} if wait else {}
+    seconds = f" Try again in {ceil(wait)} seconds." if wait else ""
+    headers = {"Retry-After": str(ceil(wait))} if wait else {}
     return Problem(
         ErrorCode.TOO_MANY_REQUESTS, f"Too many requests came in.{seconds}", headers=headers
     )

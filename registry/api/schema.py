@@ -1,9 +1,9 @@
-"""What all calls share in the OpenAPI document: problems, the ``Link`` header, the token."""
+"""What all calls share in the OpenAPI document: problems, headers, the token."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import Any, Final
 
 from drf_spectacular.extensions import OpenApiAuthenticationExtension, OpenApiSerializerExtension
@@ -13,7 +13,11 @@ from drf_spectacular.utils import Direction
 from registry.api.problems import MEDIA_TYPE, TYPE_PREFIX
 from registry.errors import ErrorCode
 
+# A header that a call reads -> statuses that come with it.
+_PROBLEMS_OF_HEADERS: Final = {"Idempotency-Key": {409, 422}, "If-Match": {412, 428}}
+_TELL_WHEN: Final = (409, 429)
 _METHODS: Final = ("get", "put", "post", "delete", "options", "head", "patch", "trace")
+_FIRST_PROBLEM: Final = 400
 SCHEME_NAME: Final = "keeperToken"
 SCHEME: Final = {
     "type": "http",
@@ -60,21 +64,24 @@ def add_shared_parts(
     components = result.setdefault("components", {})
     components.setdefault("schemas", {})["Problem"] = _problem_schema()
     components.setdefault("securitySchemes", {})[SCHEME_NAME] = dict(SCHEME)
-    components.setdefault("headers", {})["Link"] = _link_header()
+    components.setdefault("headers", {}).update(_headers())
     components.setdefault("responses", {}).update(_problem_responses())
-    for path, operation in _operations(result):
+    for path, method, operation in _operations(result):
         _add_problems(path, operation)
+        _add_headers(operation)
+        if method == "get":
+            _add_etags(operation)
         if any(one.get("name") == "cursor" for one in operation.get("parameters", [])):
             found = operation["responses"].get("200", {})
             found.setdefault("headers", {})["Link"] = {"$ref": "#/components/headers/Link"}
     return result
 
 
-def _operations(result: dict[str, Any]) -> Iterator[tuple[str, dict[str, Any]]]:
+def _operations(result: dict[str, Any]) -> Iterator[tuple[str, str, dict[str, Any]]]:
     for path, item in result.get("paths", {}).items():
         for method in _METHODS:
             if method in item:
-                yield path, item[method]
+                yield path, method, item[method]
 
 
 def _add_problems(path: str, operation: dict[str, Any]) -> None:
@@ -85,29 +92,97 @@ def _add_problems(path: str, operation: dict[str, Any]) -> None:
         statuses.add(404)
     if any(operation.get("security", [])):
         statuses |= {401, 403}
+    for name, more in _PROBLEMS_OF_HEADERS.items():
+        if name in _header_names(operation):
+            statuses |= more
     responses = operation.setdefault("responses", {})
+    # Further ones that the view names, such as a conflict.
+    statuses |= {int(one) for one in responses if one.isdigit() and int(one) >= _FIRST_PROBLEM}
     for status in sorted(statuses):
         if MEDIA_TYPE not in responses.get(str(status), {}).get("content", {}):
             responses[str(status)] = {"$ref": f"#/components/responses/Problem{status}"}
+
+
+def _header_names(operation: dict[str, Any]) -> set[str]:
+    return {one["name"] for one in operation.get("parameters", []) if one.get("in") == "header"}
+
+
+def _add_headers(operation: dict[str, Any]) -> None:
+    """Say on every answer how many calls are left, and on a create whether it is a repeated one."""
+    once = "Idempotency-Key" in _header_names(operation)
+    for status, response in operation["responses"].items():
+        if "$ref" in response or status == "304":
+            continue
+        names = ["RateLimit", "RateLimit-Policy"]
+        if once and status.startswith("2"):
+            names.append("Idempotency-Replayed")
+        _name_headers(response, names)
+
+
+def _add_etags(operation: dict[str, Any]) -> None:
+    found = operation["responses"].get("200", {})
+    if not any("json" in kind for kind in found.get("content", {})):
+        return
+    _name_headers(found, ["ETag"])
+    operation["responses"]["304"] = {
+        "description": "The answer is the one whose ETag was sent as `If-None-Match`."
+    }
+    _name_headers(operation["responses"]["304"], ["ETag", "RateLimit", "RateLimit-Policy"])
+
+
+def _name_headers(response: dict[str, Any], names: Iterable[str]) -> None:
+    headers = response.setdefault("headers", {})
+    headers.update({name: {"$ref": f"#/components/headers/{name}"} for name in names})
 
 
 def _problem_responses() -> dict[str, Any]:
     codes: dict[int, list[ErrorCode]] = defaultdict(list)
     for code in ErrorCode:
         codes[code.http_status].append(code)
-    return {
+    found: dict[str, Any] = {
         f"Problem{status}": {
             "description": "; ".join(f"`{code}`: {code.heading}" for code in members),
             "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/Problem"}}},
         }
         for status, members in codes.items()
     }
+    for status in _TELL_WHEN:
+        _name_headers(found[f"Problem{status}"], ["Retry-After"])
+    _name_headers(found["Problem429"], ["RateLimit", "RateLimit-Policy"])
+    return found
 
 
-def _link_header() -> dict[str, Any]:
+def _headers() -> dict[str, Any]:
+    text = {"type": "string"}
     return {
-        "description": "Links to the next and the previous page (RFC 8288), where there are any.",
-        "schema": {"type": "string"},
+        "Link": {
+            "description": "Links to the next and the previous page (RFC 8288), where there are "
+            "any.",
+            "schema": text,
+        },
+        "ETag": {
+            "description": "SHA-256 of the answer, the same for everybody; send it as "
+            "`If-None-Match` to read again, as `If-Match` to edit.",
+            "required": True,
+            "schema": {**text, "pattern": '^"[!#-~]+"$'},
+        },
+        "Idempotency-Replayed": {
+            "description": "`true` if this is the stored answer of an earlier call.",
+            "schema": {**text, "enum": ["true"]},
+        },
+        "RateLimit": {
+            "description": 'Calls left and seconds until they are renewed: `"keeper";r=599;t=60`. '
+            "Absent where calls are not limited.",
+            "schema": text,
+        },
+        "RateLimit-Policy": {
+            "description": 'Calls in so many seconds: `"keeper";q=600;w=60`.',
+            "schema": text,
+        },
+        "Retry-After": {
+            "description": "Seconds to wait.",
+            "schema": {**text, "pattern": "^[0-9]+$"},
+        },
     }
 
 

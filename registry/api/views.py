@@ -17,6 +17,7 @@ from rest_framework.schemas.generators import EndpointEnumerator
 
 from registry.api import schema  # noqa: F401 - its extensions register themselves
 from registry.api.base import ApiView
+from registry.api.counting import RefusalsCountMixin
 from registry.api.parameters import KnownParametersMixin
 
 
@@ -57,7 +58,7 @@ class IndexView(ApiView):
         )
 
 
-class OpenApiView(KnownParametersMixin, SpectacularAPIView):
+class OpenApiView(RefusalsCountMixin, KnownParametersMixin, SpectacularAPIView):
     """The OpenAPI document as JSON, the same for everybody."""
 
     renderer_classes = [OpenApiJsonRenderer2]

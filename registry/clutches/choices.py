@@ -29,3 +29,66 @@ class HatchlingSex(models.TextChoices):
     MALE = "male", "male"
     FEMALE = "female", "female"
     UNKNOWN = "unknown", "not known"
+
+
+MAX_REVISIONS = 100
+"""Most revisions of one clutch."""
+
+MAX_SHEDS = 50
+"""Most sheds after which a call can be said to have changed."""
+
+MAX_OPINIONS = 20
+"""Most second opinions that wait at one clutch."""
+
+
+class RevisionKind(models.TextChoices):
+    """Why a clutch was looked at again."""
+
+    REPORT = "report", "as it was reported"
+    SHED = "shed", "after a shed"
+    OPINION = "second-opinion", "by the second opinion of another keeper"
+    BREEDING = "breeding", "proven or disproved by breeding"
+    CORRECTION = "correction", "a slip was corrected"
+
+
+class Author(models.TextChoices):
+    """Who made a revision, as far as anybody is told."""
+
+    OWNER = "owner", "the keeper of the clutch"
+    OTHER = "another keeper", "another keeper"
+
+
+class DuplicateReason(models.TextChoices):
+    """Why two reports are taken for one clutch."""
+
+    CODE = "shared-code", "both name the same clutch code"
+    COUNTS = "same-counts", "parents, season, eggs and hatchlings agree"
+
+
+class DuplicateState(models.TextChoices):
+    """What is known of two reports that may be of one clutch."""
+
+    LIKELY = "likely", "likely one clutch; the later report waits"
+    CONFIRMED = "confirmed", "one clutch; the earlier report counts"
+    DISMISSED = "dismissed", "two clutches; both count"
+
+
+class Side(models.TextChoices):
+    """Which of two reports a keeper owns."""
+
+    EARLIER = "earlier", "the report that counts"
+    LATER = "later", "the report that is held back"
+
+
+class Held(models.TextChoices):
+    """Why a clutch is in no pool."""
+
+    DUPLICATE = "duplicate", "another report of it counts, see duplicates/"
+    MODERATOR = "moderator", "a moderator holds the keeper's clutches, see keepers/me/"
+
+
+class Verdict(models.TextChoices):
+    """What a keeper says of two reports."""
+
+    SAME = "same", "they are of one clutch"
+    DIFFERENT = "different", "they are of two clutches"

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from django.contrib.postgres.expressions import ArraySubquery
-from django.db.models import F, OuterRef, QuerySet
+from django.db.models import F, OuterRef, Q, QuerySet
 from django.db.models.functions import JSONObject
 
 from registry.catalogue.bridge import LoadedSpecies
@@ -18,7 +18,16 @@ from registry.clutches.bridge.reports import (
     ReadGroup,
     family_clutch_of,
 )
-from registry.clutches.models import Clutch, HatchlingGroup
+from registry.clutches.bridge.revisions import parents_of_content
+from registry.clutches.choices import Held, Side, Verdict
+from registry.clutches.models import (
+    COUNTED,
+    Clutch,
+    HatchlingGroup,
+    LikelyDuplicate,
+    Opinion,
+    Revision,
+)
 from registry.errors import NotFoundError
 from registry.keepers.models import Keeper
 from registry.pairings.bridge import parent_text, statement_from_json
@@ -73,7 +82,16 @@ def clutch_answer(clutch: Clutch) -> dict[str, Any]:
         "clutch_code": clutch.clutch_code or None,
         "reported_at": clutch.reported_at,
         "catalogue": loaded.label,
+        "revision": clutch.revision,
+        "held": held_because(is_duplicate=clutch.is_duplicate, is_held=clutch.is_held),
     }
+
+
+def held_because(*, is_duplicate: bool, is_held: bool) -> str | None:
+    """Why a clutch is in no pool; None if it counts."""
+    if is_held:
+        return str(Held.MODERATOR)
+    return str(Held.DUPLICATE) if is_duplicate else None
 
 
 def _group_answer(
@@ -118,6 +136,7 @@ def report_answer(
         "pairing": given.get("pairing"),
         "clutch_code": given.get("clutch_code") or None,
         "catalogue": read.loaded.label,
+        "revision": 1,
         **report_id,
     }
 
@@ -136,7 +155,7 @@ def informing_clutches(
     families: QuerySet[Any, Any],
 ) -> Iterator[tuple[LoadedSpecies, uuid.UUID, PooledClutch]]:
     """Clutches of these families in order of arrival, as the pools see them."""
-    clutches = with_groups(Clutch.objects.filter(family__in=families))
+    clutches = with_groups(Clutch.objects.filter(COUNTED, family__in=families))
     for one in clutches.order_by("reported_at", "pk").iterator(chunk_size=500):
         loaded = version_loaded(one.version_id)
         yield loaded, one.family, family_clutch_of(loaded, one, one.group_values)
@@ -145,5 +164,114 @@ def informing_clutches(
 def with_groups(clutches: QuerySet[Clutch]) -> QuerySet[Clutch, Any]:
     """Clutches with their hatchling groups as ``group_values``, in order of arrival."""
     groups = HatchlingGroup.objects.filter(clutch=OuterRef("pk")).order_by("place")
-    values = groups.values(value=JSONObject(count=F("count"), sex=F("sex"), readings=F("readings")))
+    values = groups.values(
+        value=JSONObject(
+            call=F("call"), count=F("count"), sex=F("sex"), basis=F("basis"), readings=F("readings")
+        )
+    )
     return clutches.annotate(group_values=ArraySubquery(values)).order_by("reported_at", "pk")
+
+
+def revision_list(keeper: Keeper, clutch_id: uuid.UUID) -> QuerySet[Revision]:
+    """Every state of a clutch of this keeper.
+
+    Raises
+    ------
+    NotFoundError
+        Not a clutch of this keeper.
+    """
+    if not Clutch.objects.filter(keeper=keeper, pk=clutch_id).exists():
+        raise NotFoundError(f"You reported no clutch {clutch_id}.")
+    return Revision.objects.filter(clutch=clutch_id).select_related("clutch")
+
+
+def revision_answer(revision: Revision) -> dict[str, Any]:
+    """One state of a clutch as its keeper sees it."""
+    loaded = version_loaded(revision.clutch.version_id)
+    content = revision.content
+    return {
+        "number": revision.number,
+        "made_at": revision.made_at,
+        "kind": revision.kind,
+        "by": revision.author,
+        "sheds": revision.sheds,
+        "basis": revision.basis or None,
+        **parents_of_content(loaded, content),
+        "eggs": content["eggs"],
+        "hatchlings": stored_groups_answer(content["hatchlings"]),
+    }
+
+
+def stored_groups_answer(groups: Sequence[Mapping[str, Any]]) -> list[dict[str, Any]]:
+    """Entries of hatchlings from their stored form."""
+    return [
+        _group_answer(one["call"], one["count"], one["sex"], one["basis"], one["readings"])
+        | {"contradicts_parents": one["contradicts"]}
+        for one in groups
+    ]
+
+
+def opinion_list(keeper: Keeper, clutch_id: uuid.UUID) -> QuerySet[Opinion]:
+    """Second opinions on a clutch of this keeper, newest first.
+
+    Raises
+    ------
+    NotFoundError
+        Not a clutch of this keeper.
+    """
+    if not Clutch.objects.filter(keeper=keeper, pk=clutch_id).exists():
+        raise NotFoundError(f"You reported no clutch {clutch_id}.")
+    return Opinion.objects.filter(clutch=clutch_id)
+
+
+def opinion_answer(opinion: Opinion) -> dict[str, Any]:
+    """A second opinion; nothing says whose it is."""
+    return {
+        "id": opinion.pk,
+        "given_on": opinion.given_at.date(),
+        "sheds": opinion.sheds,
+        "basis": opinion.basis or None,
+        "hatchlings": [
+            {name: one[name] for name in ("call", "count", "sex")} | {"or": one.get("or", [])}
+            for one in opinion.hatchlings
+        ],
+        "taken_over_as": opinion.taken_over,
+    }
+
+
+def duplicate_list(keeper: Keeper) -> QuerySet[LikelyDuplicate]:
+    """Pairs of reports that may be of one clutch, one of them this keeper's."""
+    own = Q(earlier__keeper=keeper) | Q(later__keeper=keeper)
+    return LikelyDuplicate.objects.filter(own).select_related("earlier", "later")
+
+
+def duplicate_get(keeper: Keeper, duplicate_id: uuid.UUID) -> LikelyDuplicate:
+    """One of these pairs; somebody else's is not found."""
+    found = duplicate_list(keeper).filter(pk=duplicate_id).first()
+    if found is None:
+        raise NotFoundError(f"You have no pair of reports {duplicate_id}.")
+    return found
+
+
+def duplicate_answer(keeper: Keeper, pair: LikelyDuplicate) -> dict[str, Any]:
+    """A pair as one of its keepers sees it: of somebody else's report, nothing but that it is."""
+    mine = {side: _own_report(keeper, pair, side) for side in Side}
+    return {
+        "id": pair.pk,
+        "earlier": mine[Side.EARLIER],
+        "later": mine[Side.LATER],
+        "state": pair.state,
+        "reason": pair.reason,
+        "found_on": pair.found_at.date(),
+        "you_say": _said(pair, is_later=mine[Side.LATER] is not None),
+    }
+
+
+def _own_report(keeper: Keeper, pair: LikelyDuplicate, side: Side) -> uuid.UUID | None:
+    report = pair.later if side == Side.LATER else pair.earlier
+    return report.pk if report.keeper_id == keeper.pk else None
+
+
+def _said(pair: LikelyDuplicate, *, is_later: bool) -> str | None:
+    said = pair.later_says if is_later else pair.earlier_says
+    return None if said is None else str(Verdict.SAME if said else Verdict.DIFFERENT)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Mapping
 from typing import Any
 
 from registry.combinations.wording import (
@@ -17,11 +15,13 @@ from registry.pools.bridge import (
     EvidenceAnswer,
     Pools,
     evidence_answer,
+    explanation_priors,
     explanation_to_json,
     pools_of,
 )
 from registry.pools.choices import FEW_KEEPERS, Source
-from registry.pools.models import Contribution, PooledTarget, PoolRow
+from registry.pools.look_alikes import changes_of
+from registry.pools.models import PooledTarget, PoolRow
 from registry.pools.services import rows_of
 from registry.pools.wording import explanation_sentence
 
@@ -30,7 +30,7 @@ HATCHLINGS_FOR_A_TEST = 7
 
 
 def evidence_parts(row: PooledTarget, state: str, *, has_cautions: bool) -> dict[str, Any]:
-    """``evidence``, ``recovery``, ``explanations``, ``next_step`` and ``explained_by``.
+    """``evidence``, ``recovery``, ``explanations``, ``next_step``, ``explained_by``, ``priors``.
 
     For a combination without hatchlings everything is empty and said so. What one or two keepers
     brought in is not told apart.
@@ -38,8 +38,8 @@ def evidence_parts(row: PooledTarget, state: str, *, has_cautions: bool) -> dict
     pools = pool_of(row)
     if not pools:
         return _nothing(row, state)
-    many = row.source == Source.PUBLISHED or row.n_keepers >= FEW_KEEPERS
-    answer = evidence_answer(pools, lambda: _by_keeper(row) if many else {})
+    changes = changes_of([row.species_id])[row.species_id]
+    answer = evidence_answer(pools, changes)
     said = [explanation_to_json(one) for one in answer.explanations]
     for one in said:
         one["sentence"] = explanation_sentence(one, row.combination)
@@ -62,6 +62,7 @@ def evidence_parts(row: PooledTarget, state: str, *, has_cautions: bool) -> dict
             has_cautions=has_cautions,
         ),
         "explained_by": explained_by(row),
+        "priors": explanation_priors(answer.look_alike_prior),
     }
 
 
@@ -69,19 +70,9 @@ def pool_of(row: PooledTarget) -> Pools:
     """The pool of a target, from its distinct rows."""
     if row.pk is None:
         return []
-    rows = PoolRow.objects.filter(target=row).values_list("target_id", "digest", "n_families")
+    kept = PoolRow.objects.filter(target=row).order_by("digest")
+    rows = kept.values_list("target_id", "digest", "n_families")
     return pools_of(row.factors, rows_of(rows).get(row.pk, ()))
-
-
-def _by_keeper(row: PooledTarget) -> Mapping[Any, Pools]:
-    """The part of each keeper; families of one keeper that are equal are counted together."""
-    counts: dict[tuple[Any, str], int] = defaultdict(int)
-    for keeper, family, digest in Contribution.objects.filter(target=row).values_list(
-        "keeper_id", "family", "digest"
-    ):
-        counts[keeper or family, digest] += 1
-    rows = rows_of((keeper, digest, n) for (keeper, digest), n in counts.items())
-    return {keeper: pools_of(row.factors, own) for keeper, own in rows.items()}
 
 
 def _nothing(row: PooledTarget, state: str) -> dict[str, Any]:
@@ -100,15 +91,17 @@ def _nothing(row: PooledTarget, state: str) -> dict[str, Any]:
         "explanations": [],
         "next_step": None,
         "explained_by": None,
+        "priors": explanation_priors(),
     }
 
 
 def _evidence(row: PooledTarget, state: str, answer: EvidenceAnswer) -> dict[str, Any]:
+    many = row.source == Source.PUBLISHED or row.n_keepers >= FEW_KEEPERS
     return {
         "e_value": value_of(answer.log10_e_value),
-        "e_value_declared_only": value_of(answer.log10_declared),
+        "e_value_declared_only": value_of(answer.log10_declared) if many else None,
         "e_value_specific": value_of(answer.log10_specific),
-        "without_top_keeper": value_of(answer.log10_without_top),
+        "without_top_keeper": value_of(row.log10_without_top if many else None),
         "unreported_successes_to_undo": answer.to_undo,
         "more_hatchlings_to_signal": row.more_hatchlings,
         "sentence": evidence_sentence(row, state),

@@ -22,7 +22,8 @@ from registry.combinations.choices import MAX_RELATED, Produced, Relation
 from registry.combinations.evidence import evidence_parts, value_of
 from registry.combinations.wording import flag_reason
 from registry.errors import NotFoundError, UnknownSpeciesError, at_parameter
-from registry.pools.bridge import combination_text, explanation_priors
+from registry.pairings.selectors import declared_counts
+from registry.pools.bridge import combination_text
 from registry.pools.choices import FEW_KEEPERS, Source, State
 from registry.pools.models import Contribution, PooledTarget
 from registry.pools.services import flagged_targets, targets_refresh
@@ -58,6 +59,8 @@ def combination_answer(species_key: str, text: str, source: Source) -> dict[str,
     state = state_of(row)
     published = by_source.get(Source.PUBLISHED, empty)
     cautions = cautions_of_target(loaded, target)
+    parts = evidence_parts(row, state, has_cautions=bool(cautions))
+    priors = parts.pop("priors")
     on_board = state in {State.WATCH, State.FLAGGED}
     return {
         "species": loaded.key,
@@ -66,14 +69,15 @@ def combination_answer(species_key: str, text: str, source: Source) -> dict[str,
         "state": state,
         "produced": produced_answer(row),
         "tried": tried_answer(row),
-        **evidence_parts(row, state, has_cautions=bool(cautions)),
+        "declared_pairings": declared_answer(species_key, target.key, source),
+        **parts,
         "related": _related(rows, row, relations),
         "published": _published(published, state_of(published)),
         "cautions": [
             {"about": one.about, "text": one.text, "source": one.source} for one in cautions
         ],
         "advice": NO_TRIALS if on_board else CARE if cautions else None,
-        "method": _method(loaded, row, source),
+        "method": _method(loaded, row, source) | {"priors": priors},
     }
 
 
@@ -119,6 +123,23 @@ def tried_answer(row: PooledTarget) -> dict[str, Any]:
         "expected": row.expected,
         "chance_of_none": row.chance_of_none,
         "p_value": row.p_value,
+    }
+
+
+def declared_answer(species: str, target_key: str, source: Source) -> dict[str, Any] | None:
+    """The reporting gap: declared pairings of past seasons that nobody told the outcome of.
+
+    None for published crosses, which nobody declares, and below three keepers.
+    """
+    if source == Source.PUBLISHED:
+        return None
+    n_declared, n_without, n_keepers = declared_counts(species, target_key)
+    if n_keepers < FEW_KEEPERS:
+        return None
+    return {
+        "declared": n_declared,
+        "without_outcome": n_without,
+        "share_without_outcome": n_without / n_declared,
     }
 
 
@@ -195,7 +216,6 @@ def _method(loaded: LoadedSpecies, row: PooledTarget, source: Source) -> dict[st
             "nuisance rate under Mendel; valid at every look"
         ),
         "many_combinations": "weighted e-BH at 5 % over all combinations of the species",
-        "priors": explanation_priors(),
         "families_too_large": row.n_cut_families,
     }
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import uuid
+
 from registry.api.bearer import BearerAuthentication
 from registry.keepers.models import Keeper
-from registry.keepers.selectors import keeper_of_token
+from registry.keepers.services import token_use
 
 
 class TokenAuthentication(BearerAuthentication):
-    """``request.user`` is the keeper of the token."""
+    """``request.user`` is the keeper of the token, ``request.auth`` the token's id."""
 
-    def owner_of(self, token: str) -> tuple[Keeper, str] | None:
-        """The keeper, and nothing of the token."""
-        keeper = keeper_of_token(token)
-        return None if keeper is None else (keeper, "token")
+    def owner_of(self, token: str) -> tuple[Keeper, uuid.UUID] | None:
+        """The keeper and the id of the token; nothing of the token itself."""
+        used = token_use(token)
+        return None if used is None else (used.keeper, used.pk)

@@ -1,15 +1,71 @@
-"""Reads of keepers."""
+"""Reads of keepers and their tokens."""
 
 from __future__ import annotations
 
-from registry.keepers.choices import TOKEN_PREFIX
-from registry.keepers.digests import digest_of
-from registry.keepers.models import Keeper, KeeperToken
+import datetime as dt
+import uuid
+from typing import Any
+
+from django.db.models import QuerySet
+from django.utils import timezone
+
+from registry.errors import NotFoundError
+from registry.keepers.choices import DIGEST_LENGTH, TOKEN_PREFIX
+from registry.keepers.digests import digest_of, same_digest
+from registry.keepers.models import Erasure, Keeper, KeeperToken
 
 
-def keeper_of_token(token: str) -> Keeper | None:
-    """The keeper whose token this is, in one statement; None if it is nobody's."""
+def today() -> dt.date:
+    """The day in UTC, which is what every day of a keeper is told in."""
+    return timezone.now().date()
+
+
+def token_found(token: str) -> KeeperToken | None:
+    """The token with its keeper, in one statement; None if it is nobody's. It may be expired."""
     if not token.startswith(TOKEN_PREFIX):
         return None
-    found = KeeperToken.objects.select_related("keeper").filter(sha256=digest_of(token)).first()
-    return found.keeper if found else None
+    digest = digest_of(token)
+    found = KeeperToken.objects.select_related("keeper").filter(sha256=digest).first()
+    return found if found and same_digest(found.sha256, digest) else None
+
+
+def token_list(keeper: Keeper) -> QuerySet[KeeperToken]:
+    """Tokens of a keeper, expired ones included."""
+    return KeeperToken.objects.filter(keeper=keeper)
+
+
+def token_get(keeper: Keeper, token_id: uuid.UUID) -> KeeperToken:
+    """One token of a keeper; somebody else's is not found."""
+    found = token_list(keeper).filter(pk=token_id).first()
+    if found is None:
+        raise NotFoundError(f"You have no token {token_id}.")
+    return found
+
+
+def token_answer(token: KeeperToken, *, current: uuid.UUID | None) -> dict[str, Any]:
+    """A token as its keeper sees it; ``current`` is the one that the call came with."""
+    return {
+        "id": token.pk,
+        "label": token.label or None,
+        "starts_with": token.starts_with or None,
+        "created_on": token.created_at.date(),
+        "last_used_on": token.last_used_on,
+        "expires_on": token.expires_on,
+        "expired": token.is_expired(today()),
+        "current": token.pk == current,
+    }
+
+
+def erasure_get(receipt: str) -> Erasure:
+    """The erasure of that receipt.
+
+    Raises
+    ------
+    NotFoundError
+        No keeper was erased with that receipt.
+    """
+    digest = receipt.strip().lower()
+    found = Erasure.objects.filter(pk=digest).first() if len(digest) == DIGEST_LENGTH else None
+    if found is None:
+        raise NotFoundError("No erasure has this receipt.")
+    return found

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any, Literal, cast
 
@@ -14,6 +15,7 @@ from genetics.model.locus import WILD
 from genetics.model.species import Sex, Species
 from genetics.model.statement import StatedGenes, StatedLocus, stated_genes
 from genetics.notation.writer import canonical_text
+from genetics.pool.target import informed_targets
 from registry.catalogue.bridge import LoadedSpecies, OtherNames, genes_read
 from registry.errors import gathered
 
@@ -194,9 +196,67 @@ def pairing_of(loaded: LoadedSpecies, sire: ParentStatement, dam: ParentStatemen
     return Pairing(loaded.species, belief_of(loaded.species, sire), belief_of(loaded.species, dam))
 
 
+def informed_keys(loaded: LoadedSpecies, sire: ParentStatement, dam: ParentStatement) -> list[str]:
+    """Keys of the combinations that clutches of a pairing inform, in order."""
+    return sorted(one.key for one in informed_targets(pairing_of(loaded, sire, dam)))
+
+
 def pairing_n_looks(pairing: Pairing) -> int:
     """Number of different looks that a pairing can give."""
     return n_looks(pairing)
+
+
+# --- what breeding has shown ------------------------------------------------------------------
+
+
+def statement_bred(
+    loaded: LoadedSpecies, stored: Mapping[str, Any], gene: str, status: str
+) -> dict[str, Any] | None:
+    """A stored parent statement with what breeding has shown of one gene.
+
+    Returns
+    -------
+    None if that changes nothing: a proven gene that was certain and not marked unproven, a
+    disproved one that was not stated, or a gene that this version of the species does not have.
+    """
+    species = loaded.species
+    if gene not in species.locus_of:
+        return None
+    statement = statement_from_json(species, stored)
+    genes = _bred(species, statement.genes, gene, status)
+    carried = set(genes.genes)
+    changed = replace(
+        statement,
+        genes=genes,
+        unproven=tuple(one for one in statement.unproven if one != gene),
+        phases=tuple(one for one in statement.phases if carried.issuperset(one.genes)),
+        on_chromosome=tuple(one for one in statement.on_chromosome if one[0] in carried),
+        inherited_from=tuple(one for one in statement.inherited_from if one[0] in carried),
+    )
+    if changed == statement or (status == "proven" and gene not in carried):
+        return None
+    return statement_to_json(changed)
+
+
+def text_bred(loaded: LoadedSpecies, text: str, gene: str, status: str, others: OtherNames) -> str:
+    """Canonical genes of an animal with what breeding has shown of one of them."""
+    stated = genes_read(loaded, text, others)
+    return canonical_text(loaded.species, _bred(loaded.species, stated, gene, status))
+
+
+def _bred(species: Species, genes: StatedGenes, gene: str, status: str) -> StatedGenes:
+    """One gene made certain where it was possible, or taken away."""
+    key = species.locus_of[gene].key
+    stated = genes.at(key)
+    possible = {name for name, _chance in stated.possible}
+    others = tuple(item for item in stated.possible if item[0] != gene)
+    if status == "proven":
+        more = (gene,) if gene in possible else ()
+        found = StatedLocus(certain=(*stated.certain, *more), possible=others)
+    else:
+        kept = tuple(one for one in stated.certain if one != gene)
+        found = StatedLocus(certain=kept, possible=others)
+    return stated_genes(species, {**dict(genes.loci), key: found})
 
 
 # --- stored form ------------------------------------------------------------------------------

@@ -49,3 +49,16 @@ class Origin(models.TextChoices):
 
     SIRE = "sire", "sire"
     DAM = "dam", "dam"
+
+
+class BreedingStatus(models.TextChoices):
+    """What breeding has shown of a gene that an animal was said to carry."""
+
+    PROVEN = "proven", "it carries the gene"
+    DISPROVED = "disproved", "it does not carry the gene"
+
+
+MAX_STATUSES = 100
+"""Most statuses of one animal."""
+
+MAX_BASIS_LENGTH = 100

@@ -2,9 +2,11 @@
 
 import uuid
 
+from django.contrib.postgres.fields import ArrayField
+from django.contrib.postgres.indexes import GinIndex
 from django.db import models
 
-from registry.pairings.choices import MAX_LABEL_LENGTH, Sex
+from registry.pairings.choices import MAX_BASIS_LENGTH, MAX_LABEL_LENGTH, BreedingStatus, Sex
 
 
 class Animal(models.Model):
@@ -30,11 +32,34 @@ class Animal(models.Model):
         return f"animal {self.id}"
 
 
+class AnimalStatus(models.Model):
+    """What breeding has shown of one gene of an animal. Rows are added, never changed."""
+
+    id = models.BigAutoField(primary_key=True)
+    animal = models.ForeignKey(Animal, on_delete=models.CASCADE, related_name="statuses")
+    gene = models.TextField()
+    status = models.CharField(max_length=9, choices=BreedingStatus)
+    basis = models.CharField(max_length=MAX_BASIS_LENGTH, blank=True)
+    made_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ("animal", "id")
+        constraints = (
+            models.CheckConstraint(
+                name="animal_status_known", condition=models.Q(status__in=BreedingStatus.values)
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"{self.gene} {self.status}"
+
+
 class Pairing(models.Model):
     """A pairing that its keeper declared before anything hatched.
 
     ``sire_stated`` and ``dam_stated`` hold what was stated of the parents then, in the form of
-    ``registry.pairings.bridge``.
+    ``registry.pairings.bridge``. ``targets`` are the keys of the combinations that its clutches
+    would inform.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
@@ -48,9 +73,11 @@ class Pairing(models.Model):
     sire_stated = models.JSONField()
     dam_stated = models.JSONField()
     declared_at = models.DateTimeField(auto_now_add=True)
+    targets = ArrayField(models.TextField(), default=list)
 
     class Meta:
         ordering = ("-declared_at", "id")
+        indexes = (GinIndex(fields=("targets",), name="pairing_by_target"),)
 
     def __str__(self) -> str:
         return f"pairing {self.id}"

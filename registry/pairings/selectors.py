@@ -5,13 +5,14 @@ from __future__ import annotations
 import uuid
 from typing import Any
 
-from django.db.models import QuerySet
+from django.db.models import Count, Q, QuerySet
+from django.utils import timezone
 
 from registry.catalogue.selectors import version_loaded
 from registry.errors import NotFoundError
 from registry.keepers.models import Keeper
 from registry.pairings.bridge import parent_text, statement_from_json
-from registry.pairings.models import Pairing
+from registry.pairings.models import Animal, Pairing
 
 
 def pairing_list(keeper: Keeper) -> QuerySet[Pairing]:
@@ -45,4 +46,56 @@ def pairing_answer(pairing: Pairing) -> dict[str, Any]:
         **parents,
         "declared_at": pairing.declared_at,
         "catalogue": pairing.version.label,
+    }
+
+
+def declared_counts(species: str, target_key: str) -> tuple[int, int, int]:
+    """Declared pairings whose season is over and whose clutches would inform a combination.
+
+    Their number, how many of them have no outcome, and how many keepers declared them.
+    """
+    over = Pairing.objects.filter(
+        version__species=species,
+        targets__contains=[target_key],
+        season__lt=timezone.now().year,
+        keeper__is_held=False,
+    )
+    counted = over.aggregate(
+        n=Count("pk", distinct=True),
+        without=Count("pk", distinct=True, filter=Q(clutches=None)),
+        keepers=Count("keeper", distinct=True),
+    )
+    return counted["n"], counted["without"], counted["keepers"]
+
+
+def animal_list(keeper: Keeper) -> QuerySet[Animal]:
+    """A keeper's labelled animals, with what breeding has shown of them."""
+    return Animal.objects.filter(keeper=keeper).prefetch_related("statuses")
+
+
+def animal_get(keeper: Keeper, animal_id: uuid.UUID) -> Animal:
+    """One animal of a keeper; somebody else's is not found."""
+    found = animal_list(keeper).filter(pk=animal_id).first()
+    if found is None:
+        raise NotFoundError(f"You have no animal {animal_id}.")
+    return found
+
+
+def animal_answer(animal: Animal) -> dict[str, Any]:
+    """An animal as its keeper sees it."""
+    return {
+        "id": animal.pk,
+        "species": animal.species_id,
+        "label": animal.label,
+        "sex": animal.sex,
+        "genes": animal.genes,
+        "statuses": [
+            {
+                "gene": one.gene,
+                "status": one.status,
+                "basis": one.basis or None,
+                "made_at": one.made_at,
+            }
+            for one in animal.statuses.all()
+        ],
     }

@@ -16,6 +16,7 @@ from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_lock
 from registry.pairings.bridge import (
     ReadParent,
+    informed_keys,
     parent_read,
     parent_text,
     statement_to_json,
@@ -153,4 +154,5 @@ def pairing_declare(keeper: Keeper, given: Mapping[str, Any]) -> Pairing:
             dam_id=animals["dam"],
             sire_stated=statement_to_json(sire),
             dam_stated=statement_to_json(dam),
+            targets=informed_keys(loaded, sire, dam),
         )

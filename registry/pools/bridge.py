@@ -5,15 +5,22 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from math import log10
 from typing import Any
 
+from genetics.errors import GeneticsError
 from genetics.evidence.conditional import specific_evidence
 from genetics.evidence.ebh import SIZE_WEIGHTS, discoveries
 from genetics.evidence.evalue import WATCH_E_VALUE, e_value, target_viability
-from genetics.evidence.explanations import PRIORS, ExplanationResult, explanations
+from genetics.evidence.explanations import (
+    PRIORS,
+    ExplanationResult,
+    explanations,
+    look_alike_prior,
+)
 from genetics.evidence.hits import pool_hits
 from genetics.evidence.likelihood import pool_likelihood
 from genetics.evidence.lower_order import Beyond, beyond_parts, beyond_whole, is_part
@@ -23,8 +30,9 @@ from genetics.evidence.verdict import verdict_of
 from genetics.model.species import Sex, Species
 from genetics.model.statement import StatedGenes
 from genetics.notation.looks import LocusLook, ReadLook
+from genetics.notation.reader import read_look
 from genetics.notation.writer import canonical_look
-from genetics.pool.cells import CellCount
+from genetics.pool.cells import CellCount, cell_of
 from genetics.pool.pool import (
     ClutchCounts,
     Contribution,
@@ -38,6 +46,9 @@ from genetics.pool.versions import aligned
 from registry.catalogue.bridge import LoadedSpecies
 from registry.pairings.bridge import statement_from_json, statement_to_json
 from registry.pools.choices import State
+
+WATCH_LEVEL = float(WATCH_E_VALUE)
+"""E-value from which a combination is on watch."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,6 +108,7 @@ NOTHING_REPORTED = Assessment(
 )
 
 
+@lru_cache(maxsize=65536)
 def combination_text(species: Species, target: Target) -> str:
     """A combination in canonical text, which reads back to the same combination."""
     looks = tuple(LocusLook(one.locus, one.pairs, one.text) for one in target.factors)
@@ -225,7 +237,35 @@ def pools_of(factors: Sequence[Sequence[str]], rows: Iterable[WeightedRow]) -> P
     return aligned(list(found.values()))
 
 
-def assessed(factors: Sequence[Sequence[str]], rows: Iterable[WeightedRow]) -> Assessment:
+CallChanges = Sequence[tuple[str, str, int]]
+"""(first call, later call, hatchlings), calls in canonical text."""
+
+
+def miscalled_cells(pools: Pools, changes: CallChanges) -> dict[int, int]:
+    """Cell -> hatchlings first called so that turned out to be the combination of the pools."""
+    species, target, _rows = pools[0]
+    found: Counter[int] = Counter()
+    for called, became, count in changes:
+        cells = [_cell_of_text(species, target, text) for text in (called, became)]
+        if None not in cells and cells[0] != cells[1] == target.n_cells - 1:
+            found[cells[0] or 0] += count
+    return dict(found)
+
+
+@lru_cache(maxsize=4096)
+def _cell_of_text(species: Species, target: Target, text: str) -> int | None:
+    """Cell of a call; None if this version of the species can not read it."""
+    try:
+        read = read_look(species, text)
+    except GeneticsError:
+        return None
+    looks = {one.locus: species.by_key[one.locus].look(next(iter(one.pairs))) for one in read.looks}
+    return cell_of(species, target, looks)
+
+
+def assessed(
+    factors: Sequence[Sequence[str]], rows: Iterable[WeightedRow], changes: CallChanges = ()
+) -> Assessment:
     """State and numbers of one target from its pool rows."""
     pools = pools_of(factors, rows)
     if not pools:
@@ -242,11 +282,21 @@ def assessed(factors: Sequence[Sequence[str]], rows: Iterable[WeightedRow]) -> A
         p_value=pool.tail.probability,
         log10_p_value=max(pool.tail.log10_probability, -1e300),
         chance_of_none=pool.tail.chance_of_none,
-        n_cut_families=pool.n_cut,
+        n_cut_families=verdict.n_cut,
         log10_e_value=max(verdict.evidence.log10, -1e300),
         more_hatchlings=verdict.more_hatchlings,
-        reason=explanation_to_json(explanations(pools)[0]) if near_a_flag else None,
+        reason=_reason(pools, changes) if near_a_flag else None,
     )
+
+
+def _reason(pools: Pools, changes: CallChanges) -> dict[str, Any]:
+    return explanation_to_json(explanations(pools, miscalled=miscalled_cells(pools, changes))[0])
+
+
+def log10_without_top(by_keeper: Mapping[Any, Pools]) -> float | None:
+    """Evidence that is left without the keeper who moves it most; None for a single keeper."""
+    found = without_top_keeper(_aligned_by_keeper(by_keeper))
+    return None if found is None else max(found.log10, -1e300)
 
 
 def explanation_to_json(one: ExplanationResult) -> dict[str, Any]:
@@ -265,39 +315,38 @@ class EvidenceAnswer:
     log10_e_value: float
     log10_declared: float | None
     log10_specific: float | None
-    log10_without_top: float | None
     to_undo: int
     null_rate: float
     recovery: Recovery
     explanations: tuple[ExplanationResult, ...]
+    look_alike_prior: float
 
 
-def evidence_answer(pools: Pools, by_keeper: Callable[[], Mapping[Any, Pools]]) -> EvidenceAnswer:
+def evidence_answer(pools: Pools, changes: CallChanges) -> EvidenceAnswer:
     """The evidence on one target with hatchlings.
 
     Parameters
     ----------
-    by_keeper
-        Gives the part of the pool that each keeper brought in; asked only near a flag.
+    changes
+        What calls of the species became at later looks, in any clutches.
     """
     target = pools[0][1]
     likelihood = pool_likelihood(pools, target_viability(target))
     found = e_value(likelihood)
     declared = declared_only(pools)
     specific = specific_evidence(pools)
-    near_a_flag = found.value >= WATCH_E_VALUE
-    without = without_top_keeper(_aligned_by_keeper(by_keeper())) if near_a_flag else None
     hits = pool_hits(pools)
+    miscalled = miscalled_cells(pools, changes)
     mean = float(hits.expected) / hits.n_hatchlings
     return EvidenceAnswer(
         log10_e_value=found.log10,
         log10_declared=declared.log10 if declared else None,
         log10_specific=specific.log10 if specific else None,
-        log10_without_top=without.log10 if without else None,
         to_undo=successes_to_undo(likelihood, hit_chance=min(max(mean, 1e-9), 1 - 1e-9)),
         null_rate=found.null_rate,
         recovery=recovery_ratio(pools),
-        explanations=explanations(pools),
+        explanations=explanations(pools, miscalled=miscalled),
+        look_alike_prior=look_alike_prior(sum(miscalled.values())),
     )
 
 
@@ -334,9 +383,10 @@ def flagged(
     )
 
 
-def explanation_priors() -> Mapping[str, float]:
-    """Prior probability of each explanation."""
-    return {str(name): prior for name, prior in PRIORS.items()}
+def explanation_priors(look_alike: float | None = None) -> Mapping[str, float]:
+    """Prior weight of each explanation; that of a look-alike grows with known miscalls."""
+    known = {str(name): prior for name, prior in PRIORS.items()}
+    return known if look_alike is None else known | {"look-alike": look_alike}
 
 
 @dataclass(frozen=True, slots=True)

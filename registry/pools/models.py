@@ -49,6 +49,9 @@ class PooledTarget(models.Model):
     )
     reason = models.JSONField(null=True, help_text="The likeliest explanation, near a flag only.")
     n_cut_families = models.PositiveIntegerField(default=0)
+    log10_without_top = models.FloatField(
+        null=True, help_text="Evidence without the keeper who moves it most, near a flag only."
+    )
     compared_revision = models.BigIntegerField(
         default=0, help_text="Held against others on watch as of this revision; 0 if not on watch."
     )
@@ -155,3 +158,34 @@ class Contribution(models.Model):
 
     def __str__(self) -> str:
         return f"{self.n_hatchlings} hatchlings of {self.family}"
+
+
+class CallChange(models.Model):
+    """Hatchlings of one call that a later look called so, or called otherwise.
+
+    Written with a revision; a call that stayed is a row as well, so that shares can be told.
+    """
+
+    id = models.BigAutoField(primary_key=True)
+    clutch = models.ForeignKey(
+        "clutches.Clutch", on_delete=models.CASCADE, related_name="call_changes"
+    )
+    revision = models.PositiveSmallIntegerField()
+    species = models.ForeignKey("catalogue.Species", on_delete=models.PROTECT, related_name="+")
+    keeper = models.ForeignKey("keepers.Keeper", on_delete=models.CASCADE, related_name="+")
+    called = models.TextField()
+    became = models.TextField()
+    count = models.PositiveIntegerField()
+    sheds = models.PositiveSmallIntegerField(null=True)
+
+    class Meta:
+        constraints = (
+            models.UniqueConstraint(
+                fields=("clutch", "revision", "called", "became"), name="call_change_once"
+            ),
+            models.CheckConstraint(name="call_change_not_empty", condition=models.Q(count__gte=1)),
+        )
+        indexes = (models.Index(fields=("species", "called"), name="call_change_by_call"),)
+
+    def __str__(self) -> str:
+        return f"{self.count} x {self.called} -> {self.became}"

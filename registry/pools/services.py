@@ -1,25 +1,29 @@
-"""Writes of the pools: a family's contributions, and assessments brought up to date.
+"""Assessments of the pools brought up to date.
 
-Both are a fixed number of statements, however many targets take part.
+They are a fixed number of statements, however many targets take part.
 """
 
 from __future__ import annotations
 
 import json
-import uuid
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import timedelta
+from math import log10
 from threading import Lock
 from typing import Any, Final
 
+from django.conf import settings
 from django.db import connection, transaction
 from django.db.models import Count, F, Min, Q, Sum
+from django.utils import timezone
 
 from registry.catalogue.selectors import version_loaded
+from registry.keepers.models import Keeper
 from registry.pools.bridge import (
+    WATCH_LEVEL,
     Assessment,
     Pools,
-    StoredContribution,
     StoredRow,
     Suspect,
     WeightedRow,
@@ -28,153 +32,15 @@ from registry.pools.bridge import (
     explained_by_whole,
     flagged,
     is_part_of,
+    log10_without_top,
     pools_of,
     stored_row,
 )
 from registry.pools.choices import FEW_KEEPERS, Source, State
+from registry.pools.look_alikes import changes_of
 from registry.pools.models import UNCOMPARED, Contribution, PooledTarget, PoolRow
 
 _REFRESH_BATCH: Final = 500
-
-_TOUCH_TARGETS: Final = """
-INSERT INTO pools_pooledtarget AS t
-    (species_id, source, key, combination, n_factors, factors, revision, assessed_revision, state,
-     n_clutches, n_declared, n_keepers, n_hatchlings, n_hits, n_hits_possible, n_clutches_with_hit,
-     n_keepers_with_hit, expected, p_value, log10_p_value, chance_of_none, n_cut_families,
-     log10_e_value, compared_revision)
-SELECT %(species)s, %(source)s, named.key, named.combination, named.n_factors, named.factors,
-       1, 0, 'no-reports', 0, 0, 0, 0, 0, 0, 0, 0, 0, 1, 0, 1, 0, 0, 0
-FROM (
-    SELECT DISTINCT ON (key) key, combination, n_factors, factors
-    FROM (
-        SELECT 0 AS rank, key, combination, n_factors, factors
-        FROM unnest(%(keys)s::text[], %(combinations)s::text[], %(sizes)s::int[],
-                    %(factors)s::jsonb[]) AS fresh (key, combination, n_factors, factors)
-        UNION ALL
-        SELECT 1, p.key, p.combination, p.n_factors, p.factors
-        FROM pools_pooledtarget p JOIN pools_contribution c ON c.target_id = p.id
-        WHERE c.family = ANY(%(families)s::uuid[])
-    ) every
-    ORDER BY key, rank
-) named
-ORDER BY named.key
-ON CONFLICT (species_id, source, key) DO UPDATE SET revision = t.revision + 1
-RETURNING t.id, t.key
-"""
-"""Create or touch every target that a family contributed to or will. Rows are locked in key order,
-so two writers never wait for each other, and everything below a target is safe from others."""
-
-_REPLACE_CONTRIBUTIONS: Final = """
-WITH fresh AS (
-    SELECT * FROM unnest(
-        %(targets)s::bigint[], %(digests)s::text[], %(contents)s::jsonb[], %(clutches)s::int[],
-        %(declared)s::int[], %(with_hit)s::int[], %(hatchlings)s::int[], %(hits)s::int[],
-        %(possible)s::int[], %(seasons)s::smallint[]
-    ) AS f (target_id, digest, content, n_clutches, n_declared, n_clutches_with_hit, n_hatchlings,
-            n_hits, n_hits_possible, first_hit_season)
-), old AS (
-    SELECT id, target_id, digest FROM pools_contribution WHERE family = ANY(%(families)s::uuid[])
-), gone AS (
-    DELETE FROM pools_contribution
-    WHERE family = ANY(%(families)s::uuid[])
-      AND NOT (family = %(family)s AND target_id = ANY(%(targets)s::bigint[]))
-), put AS (
-    INSERT INTO pools_contribution
-        (target_id, family, keeper_id, digest, n_clutches, n_declared, n_clutches_with_hit,
-         n_hatchlings, n_hits, n_hits_possible, first_hit_season)
-    SELECT target_id, %(family)s, %(keeper)s, digest, n_clutches, n_declared, n_clutches_with_hit,
-           n_hatchlings, n_hits, n_hits_possible, first_hit_season
-    FROM fresh
-    ON CONFLICT (target_id, family) DO UPDATE SET
-        digest = EXCLUDED.digest, n_clutches = EXCLUDED.n_clutches,
-        n_declared = EXCLUDED.n_declared, n_clutches_with_hit = EXCLUDED.n_clutches_with_hit,
-        n_hatchlings = EXCLUDED.n_hatchlings, n_hits = EXCLUDED.n_hits,
-        n_hits_possible = EXCLUDED.n_hits_possible, first_hit_season = EXCLUDED.first_hit_season
-), change AS (
-    SELECT target_id, digest, sum(n) AS n
-    FROM (SELECT target_id, digest, 1 AS n FROM fresh
-          UNION ALL SELECT target_id, digest, -1 FROM old) moved
-    GROUP BY target_id, digest
-    HAVING sum(n) <> 0
-), emptied AS (
-    DELETE FROM pools_poolrow r USING change
-    WHERE r.target_id = change.target_id AND r.digest = change.digest
-      AND r.n_families + change.n = 0
-), lessened AS (
-    UPDATE pools_poolrow r SET n_families = r.n_families + change.n
-    FROM change
-    WHERE r.target_id = change.target_id AND r.digest = change.digest
-      AND change.n < 0 AND r.n_families + change.n <> 0
-)
-INSERT INTO pools_poolrow AS r (target_id, version_id, digest, content, n_families)
-SELECT change.target_id, %(version)s, change.digest, fresh.content, change.n
-FROM change JOIN fresh USING (target_id, digest)
-WHERE change.n > 0
-ON CONFLICT (target_id, digest) DO UPDATE SET n_families = r.n_families + EXCLUDED.n_families
-"""
-"""Take a family's old contributions out of the pools and put the new ones in."""
-
-
-def family_replace(  # noqa: PLR0913 - one family's whole part in the pools
-    *,
-    species: str,
-    source: Source,
-    version_id: int,
-    keeper_id: uuid.UUID | None,
-    family: uuid.UUID,
-    former: Sequence[uuid.UUID],
-    contributions: Sequence[StoredContribution],
-) -> None:
-    """Replace what a family group contributes. Two statements, inside the caller's transaction.
-
-    Parameters
-    ----------
-    former
-        Families that are now part of ``family``, besides itself; their contributions go.
-    contributions
-        What the family says now, in order of target key; empty takes it out of every pool.
-
-    Notes
-    -----
-    The caller holds a lock that keeps every other writer from the same family.
-    """
-    families = sorted({family, *former})
-    with connection.cursor() as cursor:
-        cursor.execute(
-            _TOUCH_TARGETS,
-            {
-                "species": species,
-                "source": str(source),
-                "families": families,
-                "keys": [one.target.key for one in contributions],
-                "combinations": [one.target.combination for one in contributions],
-                "sizes": [one.target.n_factors for one in contributions],
-                "factors": [json.dumps(one.target.factors) for one in contributions],
-            },
-        )
-        ids = {key: row_id for row_id, key in cursor.fetchall()}
-        if not ids:
-            return
-        parts = [one.contribution for one in contributions]
-        cursor.execute(
-            _REPLACE_CONTRIBUTIONS,
-            {
-                "version": version_id,
-                "keeper": keeper_id,
-                "family": family,
-                "families": families,
-                "targets": [ids[one.target.key] for one in contributions],
-                "digests": [one.digest for one in contributions],
-                "contents": [one.content for one in contributions],
-                "clutches": [one.n_clutches for one in parts],
-                "declared": [one.n_declared for one in parts],
-                "with_hit": [one.n_clutches_with_hit for one in parts],
-                "hatchlings": [one.n_hatchlings for one in parts],
-                "hits": [one.n_hits for one in parts],
-                "possible": [one.n_hits_possible for one in parts],
-                "seasons": [one.first_hit_season for one in parts],
-            },
-        )
 
 
 def targets_refresh(
@@ -197,7 +63,11 @@ def targets_refresh(
         stale = stale.filter(pk__in=ids)
     refreshed, last = 0, 0
     while True:
-        rows = stale.filter(pk__gt=last).order_by("pk").values("pk", "revision", "factors")
+        rows = (
+            stale.filter(pk__gt=last)
+            .order_by("pk")
+            .values("pk", "species_id", "revision", "factors")
+        )
         batch = list(rows[:_REFRESH_BATCH])
         if batch:
             _assess(batch)
@@ -225,7 +95,9 @@ def suspects_compare(*, species: str, source: Source) -> None:
     rows = list(near.filter(Q(state=State.WATCH) | ~Q(compared_revision=0)).order_by("key"))
     on_watch = [one for one in rows if one.state == State.WATCH]
     pools = rows_of(
-        PoolRow.objects.filter(target__in=on_watch).values_list("target_id", "digest", "n_families")
+        PoolRow.objects.filter(target__in=on_watch)
+        .order_by("target", "digest")
+        .values_list("target_id", "digest", "n_families")
     )
     suspects = [
         Suspect(row_id=one.pk, combination=one.combination, pools=own)
@@ -254,6 +126,7 @@ WHERE NOT EXISTS (
     SELECT FROM pools_contribution w WHERE w.target_id = pair.whole AND w.family = c.family
 )
 GROUP BY pair.part, pair.whole, c.digest
+ORDER BY pair.part, pair.whole, c.digest
 """
 
 
@@ -308,17 +181,48 @@ def _assess(batch: Sequence[Mapping[str, Any]]) -> None:
     ids = [one["pk"] for one in batch]
     counts = _counts_of(ids)
     rows = rows_of(
-        PoolRow.objects.filter(target__in=ids).values_list("target_id", "digest", "n_families")
+        PoolRow.objects.filter(target__in=ids)
+        .order_by("target", "digest")
+        .values_list("target_id", "digest", "n_families")
     )
-    assessments = [assessed(one["factors"], rows.get(one["pk"], ())) for one in batch]
-    _assessments_store(batch, counts, assessments)
+    changes = changes_of({one["species_id"] for one in batch})
+    assessments = [
+        assessed(one["factors"], rows.get(one["pk"], ()), changes[one["species_id"]])
+        for one in batch
+    ]
+    _assessments_store(batch, counts, assessments, _without_top(batch, assessments))
+
+
+def _without_top(
+    batch: Sequence[Mapping[str, Any]], assessments: Sequence[Assessment]
+) -> dict[int, float | None]:
+    """Of each target near a flag, the evidence without the keeper who moves it most."""
+    near = {
+        one["pk"]: one["factors"]
+        for one, found in zip(batch, assessments, strict=True)
+        if found.state == State.WATCH
+    }
+    if not near:
+        return {}
+    counts: dict[tuple[int, Any, str], int] = defaultdict(int)
+    found = Contribution.objects.filter(target__in=near).order_by("target", "digest", "family")
+    for target, keeper, family, digest in found.values_list(
+        "target_id", "keeper_id", "family", "digest"
+    ):
+        counts[target, keeper or family, digest] += 1
+    rows = rows_of(((target, keeper), digest, n) for (target, keeper, digest), n in counts.items())
+    by_keeper: dict[int, dict[Any, Pools]] = defaultdict(dict)
+    for (target, keeper), own in rows.items():
+        by_keeper[target][keeper] = pools_of(near[target], own)
+    return {target: log10_without_top(own) for target, own in by_keeper.items()}
 
 
 def rows_of(found: Iterable[tuple[Any, str, int]]) -> dict[Any, list[WeightedRow]]:
     """Pool rows by what they belong to, from (owner, digest, number of families).
 
-    Rows never change, so each process reads the content of one only once. A row that was emptied
-    since it was listed is left out: its target is stale then, and is read again.
+    In the order given, which every caller makes a fixed one: sums of the same rows then have the
+    same last digit. Rows never change, so each process reads the content of one only once. A row
+    that was emptied since it was listed is left out: its target is stale then, and is read again.
     """
     listed = list(found)
     known = _known_rows({digest for _owner, digest, _n in listed})
@@ -356,7 +260,7 @@ def flagged_targets(source: Source, species: str | None = None) -> frozenset[int
     """Rows of the targets that are flagged, over all targets of each species. Two statements.
 
     Those must be on watch, not be explained by another combination, survive weighted e-BH, and,
-    unless published, come from three keepers.
+    unless published, hang on no single keeper, see ``_sturdy``.
     """
     looked_at = PooledTarget.objects.filter(source=source, n_hatchlings__gt=0)
     if species is not None:
@@ -364,12 +268,10 @@ def flagged_targets(source: Source, species: str | None = None) -> frozenset[int
     news = looked_at.filter(
         state=State.WATCH, explained_by__isnull=True, compared_revision=F("assessed_revision")
     )
-    on_watch = news.values_list("species_id", "pk", "log10_e_value", "n_factors", "n_keepers")
+    on_watch = news.values_list("species_id", "pk", "log10_e_value", "n_factors")
     candidates: dict[str, dict[int, tuple[float, int]]] = defaultdict(dict)
-    keepers = {}
-    for key, row_id, log10, size, n_keepers in on_watch:
-        candidates[key][row_id] = (log10, size)
-        keepers[row_id] = n_keepers
+    for key, row_id, log10_e, size in on_watch:
+        candidates[key][row_id] = (log10_e, size)
     if not candidates:
         return frozenset()
     counted: dict[str, dict[int, int]] = defaultdict(dict)
@@ -377,9 +279,29 @@ def flagged_targets(source: Source, species: str | None = None) -> frozenset[int
     for one in sizes.annotate(n=Count("pk")):
         counted[one["species_id"]][one["n_factors"]] = one["n"]
     found = [row for key in candidates for row in flagged(candidates[key], counted[key])]
-    return frozenset(
-        row for row in found if source == Source.PUBLISHED or keepers[row] >= FEW_KEEPERS
+    return frozenset(found if source == Source.PUBLISHED else _sturdy(found))
+
+
+def _sturdy(targets: Sequence[int]) -> list[int]:
+    """Targets whose flag hangs on no single keeper, and on no new ones.
+
+    Three established keepers or more reported, and without the one who moves the evidence most it
+    would still be on watch: so one keeper moves a state by one step at most.
+    """
+    days = settings.BROODCOUNT_KEEPER_PROBATION_DAYS
+    reported = Contribution.objects.filter(
+        target__in=targets, target__log10_without_top__gte=log10(WATCH_LEVEL)
     )
+    if days:
+        since = timezone.now() - timedelta(days=days)
+        established = (
+            Keeper.objects.filter(joined_at__lte=since)
+            .annotate(n=Count("clutches"))
+            .filter(n__gte=settings.BROODCOUNT_KEEPER_PROBATION_CLUTCHES)
+        )
+        reported = reported.filter(keeper__in=established.values("pk"))
+    counted = reported.values("target_id").annotate(n=Count("keeper", distinct=True))
+    return [one["target_id"] for one in counted if one["n"] >= FEW_KEEPERS]
 
 
 def _counts_of(ids: Sequence[int]) -> dict[int, Mapping[str, Any]]:
@@ -407,7 +329,7 @@ UPDATE pools_pooledtarget t SET
     n_keepers_with_hit = a.keepers_with_hit, first_hit_season = a.season, expected = a.expected,
     p_value = a.p_value, log10_p_value = a.log10_p_value, chance_of_none = a.chance_of_none,
     n_cut_families = a.cut, log10_e_value = a.log10_e_value, more_hatchlings = a.more,
-    reason = a.reason
+    reason = a.reason, log10_without_top = a.without_top
 FROM (
     SELECT p.id, f.* FROM unnest(
         %(ids)s::bigint[], %(revisions)s::bigint[], %(states)s::text[], %(clutches)s::int[],
@@ -415,10 +337,10 @@ FROM (
         %(possible)s::int[], %(with_hit)s::int[], %(keepers_with_hit)s::int[],
         %(seasons)s::smallint[], %(expected)s::float8[], %(p_values)s::float8[],
         %(log10)s::float8[], %(none)s::float8[], %(cut)s::int[], %(e_values)s::float8[],
-        %(more)s::int[], %(reasons)s::jsonb[]
+        %(more)s::int[], %(reasons)s::jsonb[], %(without)s::float8[]
     ) AS f (target_id, revision, state, clutches, declared, keepers, hatchlings, hits, possible,
             with_hit, keepers_with_hit, season, expected, p_value, log10_p_value, chance_of_none,
-            cut, log10_e_value, more, reason)
+            cut, log10_e_value, more, reason, without_top)
     JOIN pools_pooledtarget p ON p.id = f.target_id
     WHERE p.assessed_revision < f.revision
     ORDER BY p.species_id, p.source, p.key
@@ -433,6 +355,7 @@ def _assessments_store(
     batch: Sequence[Mapping[str, Any]],
     counts: Mapping[int, Mapping[str, Any]],
     assessments: Sequence[Assessment],
+    without_top: Mapping[int, float | None],
 ) -> None:
     def counted(name: str) -> list[Any]:
         return [counts.get(one["pk"], {}).get(name) or 0 for one in batch]
@@ -460,6 +383,7 @@ def _assessments_store(
                 "cut": [one.n_cut_families for one in assessments],
                 "e_values": [one.log10_e_value for one in assessments],
                 "more": [one.more_hatchlings for one in assessments],
+                "without": [without_top.get(one["pk"]) for one in batch],
                 "reasons": [one.reason and json.dumps(one.reason) for one in assessments],
             },
         )

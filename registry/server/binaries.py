@@ -74,6 +74,52 @@ def find_binaries(*, forced: Path | None, wanted_major: int | None, database: Pa
     raise StartError(message)
 
 
+def client_programs(server_major: int, *, forced: Path | None) -> Path:
+    """Folder with the ``pg_dump`` and ``pg_restore`` for a server.
+
+    Those of the server's own version, else of the nearest later one: an older program can not dump
+    a newer server, and a dump from a later one may not go into the older server again.
+
+    Raises
+    ------
+    LookupError
+        There are none; the text names the versions found.
+    """
+    folders = [forced] if forced else [*_folders(), *_client_folders()]
+    found = {folder: major for folder in folders if (major := _client_major(folder))}
+    fitting = [folder for folder, major in found.items() if major >= server_major]
+    if fitting:
+        return min(fitting, key=lambda folder: found[folder])
+    here = ", ".join(f"{major} in {folder}" for folder, major in found.items()) or "none"
+    message = (
+        f"The database is a PostgreSQL {server_major}, and no pg_dump and pg_restore of that "
+        f"version or a later one are here (found: {here}). Install its client programs, or name "
+        "their folder in BROODCOUNT_POSTGRES_BIN."
+    )
+    raise LookupError(message)
+
+
+def _client_folders() -> Iterator[Path]:
+    """The search path, where client programs may be without a server."""
+    if pg_dump := shutil.which("pg_dump"):
+        yield Path(pg_dump).resolve().parent
+
+
+def _client_major(folder: Path) -> int | None:
+    """Major version of the client programs in a folder; None if they are not there or don't run."""
+    versions = set()
+    for name in ("pg_dump", "pg_restore"):
+        try:
+            told = subprocess.run(
+                [str(folder / name), "--version"], capture_output=True, text=True, check=False
+            )
+        except OSError:
+            return None
+        match = _VERSION.search(told.stdout)
+        versions.add(int(match[1]) if match else None)
+    return versions.pop() if len(versions) == 1 else None
+
+
 def _folders() -> Iterator[Path]:
     """Where the programs may be, best first."""
     numbered = [one for one in _SYSTEM.glob("*/bin") if one.parent.name.isdecimal()]

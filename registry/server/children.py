@@ -9,6 +9,9 @@ import sys
 from collections.abc import Callable
 from typing import Final
 
+GRACE_SECONDS: Final = 30
+"""Requests in progress get this long when the service is told to stop."""
+
 _PR_SET_PDEATHSIG: Final = 1
 
 

@@ -15,6 +15,7 @@ from registry.server.embedded import database_for_command
 from registry.server.errors import StartError
 from registry.server.serving import serve
 from registry.settings.environment import (
+    OWNER_DATABASE_URL,
     THREAD_LIMITS,
     Environment,
     EnvironmentValueError,
@@ -23,8 +24,10 @@ from registry.settings.environment import (
 
 _SETTINGS: Final = "registry.settings.production"
 _NEED_NO_DATABASE: Final = frozenset({"help", "version", "findstatic", "collectstatic"})
-_NEED_TABLES: Final = frozenset({"catalogue", "demo", "published"})
-"""Commands of ours that write: on the embedded database they bring it up to date first."""
+_NEED_TABLES: Final = frozenset(
+    {"catalogue", "demo", "erasures", "exports", "pools", "published", "roles", "states", "traffic"}
+)
+"""Commands of ours that need tables: on the embedded database they bring it up to date first."""
 _HELP_WORDS: Final = frozenset({"-h", "--help", "--version"})
 _HIGHEST_PORT: Final = 65535
 
@@ -62,6 +65,9 @@ def _manage(words: list[str], environment: Environment) -> int:
         or only_reads_files
         or words[0] in _NEED_NO_DATABASE
     ):
+        # Commands are the operator's, and work as the owner of the tables.
+        if environment.owner_database_url:
+            os.environ["DATABASE_URL"] = environment.owner_database_url
         execute_from_command_line(line)
         return 0
     with database_for_command(
@@ -69,7 +75,7 @@ def _manage(words: list[str], environment: Environment) -> int:
         command=f"broodcount {words[0]}",
         postgres_bin=environment.postgres_bin,
     ) as url:
-        os.environ["DATABASE_URL"] = url
+        os.environ["DATABASE_URL"] = os.environ[OWNER_DATABASE_URL] = url
         if words[0] in _NEED_TABLES:
             execute_from_command_line(["broodcount", "migrate", "--verbosity", "0"])
         execute_from_command_line(line)

@@ -215,6 +215,9 @@ class Postgres:
             "port": str(port),
             "unix_socket_directories": "",
             "log_checkpoints": "off",
+            # A statement or detail in the log would outlive the erasure of the keeper it names.
+            "log_min_error_statement": "panic",
+            "log_error_verbosity": "terse",
             "max_connections": "60",
         }
         if not self.durable:

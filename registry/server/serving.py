@@ -6,12 +6,15 @@ import contextlib
 import errno
 import http.client
 import os
+import shutil
 import signal
 import socket
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
 from types import FrameType
 from typing import Final
 
@@ -19,19 +22,25 @@ import django
 from django.core.management import CommandError, call_command
 from django.db import connections
 
-from registry.server.children import die_with_parent
+from registry.operation.variables import unknown_variable_texts
+from registry.server.children import GRACE_SECONDS, die_with_parent
 from registry.server.embedded import owned_server
 from registry.server.errors import StartError
 from registry.server.postgres import Postgres
-from registry.settings.environment import REPOSITORY, Environment
+from registry.server.web_role import web_url
+from registry.settings.database import parse_database_url
+from registry.settings.environment import (
+    METRICS_DIR,
+    OWNER_DATABASE_URL,
+    REPOSITORY,
+    Environment,
+)
 
 _POLL_SECONDS: Final = 0.1
 _BIND_SECONDS: Final = 2.0
 """A web server whose supervisor was killed needs a moment to let go of the port."""
 _READY_SECONDS: Final = 60.0
-_GRACE_SECONDS: Final = 30
-"""Requests in progress get this long."""
-_STOP_SECONDS: Final = _GRACE_SECONDS + 5.0
+_STOP_SECONDS: Final = GRACE_SECONDS + 5.0
 _BACKLOG: Final = 2048
 _FIRST_FAILURE: Final = 500
 _API: Final = "/api/v1/"
@@ -74,27 +83,75 @@ def serve(environment: Environment, *, host: str, port: int) -> int:
     for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, stop.note)
     try:
-        with _database(environment) as (server, url):
+        with _database(environment) as database:
             stop.check()
             with _listen(host, port, stop) as listener:
-                os.environ["DATABASE_URL"] = url
-                _bring_up_to_date(environment, stop)
-                _run(listener, environment=environment, server=server, stop=stop)
+                os.environ["DATABASE_URL"] = database.owner_url
+                _bring_up_to_date(environment, database, stop)
+                with _metrics_dir(environment, listener) as folder:
+                    variables = _web_variables(database, folder)
+                    _run(listener, variables=variables, server=database.server, stop=stop)
     except _StopRequested:
         print("Broodcount has stopped.", flush=True)
     return 0
 
 
+@dataclass(frozen=True, slots=True)
+class _Database:
+    """The database as its owner and as the web server reach it; ``server`` if it is embedded."""
+
+    owner_url: str
+    web_url: str
+    server: Postgres | None = None
+
+    @property
+    def web_role(self) -> str | None:
+        """Role of the web server, if it is another than the owner."""
+        web, owner = (parse_database_url(url)["USER"] for url in (self.web_url, self.owner_url))
+        return None if web == owner else str(web)
+
+
 @contextlib.contextmanager
-def _database(environment: Environment) -> Iterator[tuple[Postgres | None, str]]:
+def _database(environment: Environment) -> Iterator[_Database]:
     """The stated database, or the embedded one, running."""
-    if environment.database_url:
-        yield None, environment.database_url
+    if url := environment.database_url:
+        yield _Database(owner_url=environment.owner_database_url or url, web_url=url)
         return
     with owned_server(
         environment.data_dir, command="broodcount serve", postgres_bin=environment.postgres_bin
-    ) as owned:
-        yield owned
+    ) as (server, url):
+        yield _Database(url, web_url(environment.data_dir, url), server)
+
+
+@contextlib.contextmanager
+def _metrics_dir(environment: Environment, listener: socket.socket) -> Iterator[Path | None]:
+    """An empty folder where the web server's processes leave their numbers, while it runs.
+
+    Named after the address, which one service at a time can have: what one that was killed left
+    there is of no use to the next.
+    """
+    if not environment.metrics:
+        yield None
+        return
+    host, port = listener.getsockname()[:2]
+    folder = environment.data_dir / "metrics" / f"{host.replace(':', '_')}-{port}"
+    try:
+        shutil.rmtree(folder, ignore_errors=True)
+        folder.mkdir(parents=True, mode=0o700)
+    except OSError as error:
+        message = f"The folder {folder} for metrics can't be made: {error}."
+        raise StartError(message) from error
+    try:
+        yield folder
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+
+
+def _web_variables(database: _Database, metrics_dir: Path | None) -> dict[str, str]:
+    """Environment of the web server: it is not told how to log in as the owner."""
+    kept = {k: v for k, v in os.environ.items() if k not in {OWNER_DATABASE_URL, METRICS_DIR}}
+    told = {"DATABASE_URL": database.web_url}
+    return kept | told | ({METRICS_DIR: str(metrics_dir)} if metrics_dir else {})
 
 
 def _listen(host: str, port: int, stop: _Stop) -> socket.socket:
@@ -118,14 +175,18 @@ def _listen(host: str, port: int, stop: _Stop) -> socket.socket:
             raise StartError(message) from error
 
 
-def _bring_up_to_date(environment: Environment, stop: _Stop) -> None:
-    """Migrate, and load the catalogue with the invented species of the examples."""
+def _bring_up_to_date(environment: Environment, database: _Database, stop: _Stop) -> None:
+    """Migrate, grant, and load the catalogue with the invented species of the examples."""
     django.setup()
+    for text in unknown_variable_texts(environment.unknown):
+        print(f"broodcount: {text}", file=sys.stderr, flush=True)
     named = [environment.fixtures / "catalogue", environment.fixtures / "demo"]
     folders = [str(one) for one in named if one.is_dir()]
     try:
         call_command("migrate", interactive=False, verbosity=0)
         stop.check()
+        if role := database.web_role:
+            call_command("roles", "grant", role, verbosity=0)
         if folders:
             call_command("catalogue", "load", *folders)
     except CommandError as error:
@@ -137,10 +198,14 @@ def _bring_up_to_date(environment: Environment, stop: _Stop) -> None:
 
 
 def _run(
-    listener: socket.socket, *, environment: Environment, server: Postgres | None, stop: _Stop
+    listener: socket.socket,
+    *,
+    variables: Mapping[str, str],
+    server: Postgres | None,
+    stop: _Stop,
 ) -> None:
     """Run the web server until it is told to stop, or something ends by itself."""
-    process = _start_web_server(listener, environment)
+    process = _start_web_server(listener, variables)
     try:
         _wait_until_it_answers(process, listener, stop)
         host, port = listener.getsockname()[:2]
@@ -157,21 +222,19 @@ def _run(
         _end(process)
 
 
-def _start_web_server(listener: socket.socket, environment: Environment) -> subprocess.Popen[bytes]:
+def _start_web_server(
+    listener: socket.socket, environment: Mapping[str, str]
+) -> subprocess.Popen[bytes]:
     """Start gunicorn on the socket that is already bound."""
     descriptor = listener.fileno()
     return subprocess.Popen(
         [
             sys.executable,
             *("-m", "gunicorn", "registry.wsgi:application"),
+            "--config=python:registry.server.gunicorn_settings",
             f"--bind=fd://{descriptor}",
-            "--worker-class=gthread",
-            f"--workers={environment.workers}",
-            f"--threads={environment.threads}",
-            "--log-level=warning",
-            f"--graceful-timeout={_GRACE_SECONDS}",
-            "--no-control-socket",
         ],
+        env=environment,
         # It imports from its current folder first; that of the caller may hold anything.
         cwd=REPOSITORY,
         stdin=subprocess.DEVNULL,

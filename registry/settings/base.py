@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import logging
 import os
+from pathlib import Path
 from typing import Any, Final
 
 from registry.settings.database import parse_database_url
 from registry.settings.environment import REPOSITORY, THREAD_LIMITS, read_environment
+from registry.settings.logs import logging_settings
 
 for _name, _value in THREAD_LIMITS.items():
     os.environ.setdefault(_name, _value)
@@ -15,8 +18,28 @@ ENVIRONMENT: Final = read_environment(os.environ)
 
 BASE_DIR: Final = REPOSITORY
 BROODCOUNT_DATA_DIR: Final = ENVIRONMENT.data_dir
+BROODCOUNT_POSTGRES_BIN: Final = ENVIRONMENT.postgres_bin
+BROODCOUNT_HTTPS: Final = ENVIRONMENT.https
+BROODCOUNT_LOG_FORMAT: Final = ENVIRONMENT.log_format
+BROODCOUNT_METRICS: Final = ENVIRONMENT.metrics
+BROODCOUNT_METRICS_TOKEN: Final = ENVIRONMENT.metrics_token
+BROODCOUNT_METRICS_DIR: Final = ENVIRONMENT.metrics_dir
+BROODCOUNT_UNKNOWN_VARIABLES: Final = ENVIRONMENT.unknown
+BROODCOUNT_SEPARATE_OWNER: Final = ENVIRONMENT.owner_database_url is not None
+BROODCOUNT_ERASURE_LEDGER: Path | None = ENVIRONMENT.erasure_ledger
 BROODCOUNT_FIXTURES: Final = ENVIRONMENT.fixtures
-BROODCOUNT_RATE_LIMITS: Final = ENVIRONMENT.rate_limits
+BROODCOUNT_KEEPER_PROBATION_DAYS = ENVIRONMENT.keeper_probation_days
+BROODCOUNT_KEEPER_PROBATION_CLUTCHES = ENVIRONMENT.keeper_probation_clutches
+BROODCOUNT_RATE_LIMITS = ENVIRONMENT.rate_limits
+BROODCOUNT_RATE_KEEPER: Final = ENVIRONMENT.rate_keeper
+BROODCOUNT_RATE_ANONYMOUS: Final = ENVIRONMENT.rate_anonymous
+BROODCOUNT_DAILY_KEEPERS: Final = ENVIRONMENT.daily_keepers
+BROODCOUNT_DAILY_CLUTCHES: Final = ENVIRONMENT.daily_clutches
+BROODCOUNT_DAILY_REVISIONS: Final = ENVIRONMENT.daily_revisions
+BROODCOUNT_TRUSTED_PROXIES: Final = ENVIRONMENT.trusted_proxies
+BROODCOUNT_IDEMPOTENCY_HOURS: Final = ENVIRONMENT.idempotency_hours
+
+ONE_YEAR_SECONDS: Final = 365 * 24 * 3600
 
 DEBUG = False
 ALLOWED_HOSTS = list(ENVIRONMENT.allowed_hosts)
@@ -46,11 +69,37 @@ INSTALLED_APPS = [
     "registry.operation",
 ]
 
+_LOGGING_MIDDLEWARE: Final = (
+    ["registry.operation.request_log.RequestLogMiddleware"]
+    if BROODCOUNT_LOG_FORMAT == "json"
+    else []
+)
+_COUNTING_MIDDLEWARE: Final = (
+    [
+        "django_prometheus.middleware.PrometheusBeforeMiddleware",
+        "django_prometheus.middleware.PrometheusAfterMiddleware",
+    ]
+    if BROODCOUNT_METRICS
+    else []
+)
 MIDDLEWARE = [
+    # Probes call by address, over plain HTTP: answered before names and schemes are looked at.
+    "registry.operation.middleware.OperationMiddleware",
+    *(
+        ["registry.operation.request_log.RequestLogMiddleware"]
+        if BROODCOUNT_LOG_FORMAT == "json"
+        else []
+    ),
+    *(["django_prometheus.middleware.PrometheusBeforeMiddleware"] if BROODCOUNT_METRICS else []),
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
     "registry.api.middleware.ProblemMiddleware",
+    "registry.traffic.middleware.CallsLeftMiddleware",
+    "registry.api.conditions.ConditionalReadMiddleware",
     "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    *_COUNTING_MIDDLEWARE[1:],
 ]
 
 ROOT_URLCONF = "registry.urls"
@@ -79,12 +128,22 @@ TEMPLATES = [{"BACKEND": "django.template.backends.django.DjangoTemplates", "APP
 X_FRAME_OPTIONS = "DENY"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SECURE = BROODCOUNT_HTTPS
+CSRF_COOKIE_HTTPONLY = True
+CSRF_COOKIE_SECURE = BROODCOUNT_HTTPS
+# The scheme comes from gunicorn, which believes X-Forwarded-Proto of the trusted proxies only.
+SECURE_SSL_REDIRECT = BROODCOUNT_HTTPS
+SECURE_HSTS_SECONDS = ONE_YEAR_SECONDS if BROODCOUNT_HTTPS else 0
+# Both speak for names other than the service's own, which the owner of the domain decides.
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 
 REST_FRAMEWORK = {
     "DEFAULT_RENDERER_CLASSES": ["rest_framework.renderers.JSONRenderer"],
     "DEFAULT_PARSER_CLASSES": ["registry.api.parsers.StrictJSONParser"],
     "DEFAULT_AUTHENTICATION_CLASSES": ["registry.keepers.authentication.TokenAuthentication"],
     "DEFAULT_PERMISSION_CLASSES": ["rest_framework.permissions.AllowAny"],
+    "DEFAULT_THROTTLE_CLASSES": ["registry.traffic.throttling.CallsThrottle"],
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "registry.api.problems.problem_response",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
@@ -110,6 +169,9 @@ SPECTACULAR_SETTINGS = {
         "SexEnum": "registry.pairings.choices.Sex",
         "HatchlingSexEnum": "registry.clutches.choices.HatchlingSex",
         "ProducedEnum": "registry.combinations.choices.Produced",
+        "DuplicateStateEnum": "registry.clutches.choices.DuplicateState",
+        "RevisionKindEnum": "registry.clutches.choices.RevisionKind",
+        "StateEnum": "registry.pools.choices.State",
         "ExplanationEnum": "registry.pools.choices.ExplanationName",
     },
     "POSTPROCESSING_HOOKS": [
@@ -118,10 +180,11 @@ SPECTACULAR_SETTINGS = {
     ],
 }
 
-LOGGING = {
-    "version": 1,
-    "disable_existing_loggers": False,
-    "formatters": {"plain": {"format": "{asctime} {levelname} {name}: {message}", "style": "{"}},
-    "handlers": {"stderr": {"class": "logging.StreamHandler", "formatter": "plain"}},
-    "root": {"handlers": ["stderr"], "level": "WARNING"},
-}
+LOGGING = logging_settings(BROODCOUNT_LOG_FORMAT)
+DJANGO_STRUCTLOG_IP_LOGGING_ENABLED = False
+DJANGO_STRUCTLOG_USER_ID_FIELD = None
+# A refusal is the caller's affair.
+DJANGO_STRUCTLOG_STATUS_4XX_LOG_LEVEL = logging.INFO
+
+# Seconds; few, because each is a series for every call and worker.
+PROMETHEUS_LATENCY_BUCKETS = (0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 10.0, float("inf"))

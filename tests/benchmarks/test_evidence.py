@@ -12,7 +12,7 @@ from random import Random
 import pytest
 
 from genetics.evidence.evalue import e_value, target_viability
-from genetics.evidence.likelihood import pool_likelihood, row_likelihoods
+from genetics.evidence.likelihood import _family, pool_likelihood
 from genetics.evidence.verdict import verdict_of
 from genetics.model.belief import ParentStatement
 from genetics.model.locus import Allele, Locus, Mode
@@ -63,7 +63,7 @@ def seconds(call) -> float:
 
 
 def evidence(pool) -> float:
-    row_likelihoods.cache_clear()
+    _family.cache_clear()
     found = e_value(pool_likelihood([(SPECIES, TARGET, pool)], target_viability(TARGET)))
     return found.log10
 

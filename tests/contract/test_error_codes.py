@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
+import datetime as dt
+import uuid
 from collections.abc import Callable
 from typing import Any, Final
 
 import pytest
+from django.db import connection, transaction
+from django.test import override_settings
 
+from registry.catalogue.models import Species
 from registry.catalogue.services import catalogue_load
+from registry.clutches.services import revising
 from registry.combinations.api import views
 from registry.errors import ErrorCode
+from registry.keepers import services
+from registry.keepers.models import KeeperToken
+from registry.keepers.selectors import today
+from registry.traffic.sealing import key_digest
 from tests.factories.registry import (
+    ANY_STATE,
     API,
     FIXTURES,
     GECKO,
@@ -59,6 +70,86 @@ def broken(_keeper: Api) -> dict[str, Any]:
         return combination("ashwater")(_keeper)
 
 
+def not_ready(_keeper: Api) -> dict[str, Any]:
+    """Asked before a catalogue is loaded."""
+    with transaction.atomic():
+        Species.objects.update(current=None)
+        problem = raw("get", "/health/ready")(_keeper)
+        transaction.set_rollback(True)
+    return problem
+
+
+def expired(keeper: Api) -> dict[str, Any]:
+    """A call the day after the token's last one."""
+    KeeperToken.objects.update(expires_on=today() - dt.timedelta(days=1))
+    return keeper.refused("get", "clutches/")
+
+
+def one_token_more(keeper: Api) -> dict[str, Any]:
+    """Where a keeper may have no more than the one of joining."""
+    with pytest.MonkeyPatch.context() as patched:
+        patched.setattr(services, "MAX_TOKENS", 1)
+        return keeper.refused("post", "keepers/me/tokens/", {})
+
+
+def one_revision_more(keeper: Api) -> dict[str, Any]:
+    """Where one state of a clutch is kept."""
+    with transaction.atomic(), pytest.MonkeyPatch.context() as patched:
+        made = keeper.post("clutches/", clutch())["id"]
+        patched.setattr(revising, "MAX_REVISIONS", 1)
+        problem = keeper.refused(
+            "post", f"clutches/{made}/revisions/", {"eggs": {"died": 1}}, headers=ANY_STATE
+        )
+        transaction.set_rollback(True)
+    return problem
+
+
+def key_in_use(keeper: Api) -> dict[str, Any]:
+    """The lock of a call that still runs, held by another connection."""
+    digest = key_digest(uuid.UUID(keeper.keeper), "k-1")
+    other = connection.copy()
+    try:
+        with other.cursor() as cursor:
+            number = int.from_bytes(digest[:8], "big", signed=True)
+            cursor.execute("SELECT pg_advisory_lock(%s)", [number])
+        return report_with_key(keeper, clutch())
+    finally:
+        other.close()
+
+
+def key_reused(keeper: Api) -> dict[str, Any]:
+    """A key of an earlier call, which is undone here."""
+    with transaction.atomic():
+        first = keeper.send("post", "clutches/", clutch(), headers={"Idempotency-Key": "k-1"})
+        assert first.status_code == 201
+        problem = report_with_key(keeper, clutch(season=2024))
+        transaction.set_rollback(True)
+    return problem
+
+
+def report_with_key(keeper: Api, body: Any) -> dict[str, Any]:
+    return keeper.refused("post", "clutches/", body, headers={"Idempotency-Key": "k-1"})
+
+
+def withdrawal(headers: dict[str, str]) -> Request:
+    """Of a clutch that is undone here as well."""
+
+    def request(keeper: Api) -> dict[str, Any]:
+        with transaction.atomic():
+            made = keeper.post("clutches/", clutch())["id"]
+            problem = keeper.refused("delete", f"clutches/{made}/", headers=headers)
+            transaction.set_rollback(True)
+        return problem
+
+    return request
+
+
+def too_many(_keeper: Api) -> dict[str, Any]:
+    with override_settings(BROODCOUNT_RATE_LIMITS=True, BROODCOUNT_RATE_ANONYMOUS=1):
+        Api().get("species/")
+        return Api().refused("get", "species/")
+
+
 def many(content: str | bytes, kind: str = "text/csv") -> Request:
     """An upload that is refused as a whole."""
     sent = content.encode() if isinstance(content, str) else content
@@ -87,11 +178,30 @@ TABLE: Final[dict[str, tuple[Request, str]]] = {
     "unknown-parameter": (listed(colour="dark"), "There is no parameter 'colour' here"),
     "invalid-parameter": (listed(size=9), "less than or equal to 3"),
     "invalid-cursor": (listed(cursor="x"), "Start again without one."),
+    "invalid-header": (
+        raw("post", "keepers/", body={}, headers={"Idempotency-Key": "short"}),
+        "5 characters; this call expects 22 or more",
+    ),
+    "idempotency-key-in-use": (key_in_use, "still runs"),
+    "idempotency-key-reused": (key_reused, "with another body or to another address"),
+    "precondition-required": (withdrawal({}), "GET it first and send the ETag"),
+    "precondition-failed": (withdrawal({"If-Match": '"x"'}), "It has changed since"),
+    "too-many-requests": (too_many, "1 calls are answered in 60 seconds"),
     "not-authenticated": (raw("get", "clutches/"), "POST keepers/ gives a token"),
     "unknown-token": (
         raw("get", "clutches/", headers={"Authorization": "Bearer bck_x"}),
         "The token belongs to no keeper.",
     ),
+    "expired-token": (expired, "The last day of this token was"),
+    "unknown-recovery-code": (
+        raw("post", "keepers/recoveries/", body={"recovery_code": "bcr_x"}),
+        "This recovery code is not taken.",
+    ),
+    "expiry-in-the-past": (
+        lambda keeper: keeper.refused("post", "keepers/me/tokens/", {"expires_on": "2020-02-29"}),
+        "would be 2020-02-29",
+    ),
+    "too-many-tokens": (one_token_more, "as many as a keeper can have"),
     "not-found": (raw("get", "nothing/"), "Nothing is found at /api/v1/nothing/."),
     "method-not-allowed": (raw("put", "species/"), "PUT is not known here"),
     "not-acceptable": (raw("get", "species/", headers={"Accept": "text/csv"}), "'text/csv'"),
@@ -101,6 +211,7 @@ TABLE: Final[dict[str, tuple[Request, str]]] = {
         "this call reads application/json",
     ),
     "server-error": (broken, "the fault is logged there"),
+    "not-ready": (not_ready, "No species is in force: load a catalogue."),
     "unknown-species": (report(species="gecko"), "The catalogue has no species 'gecko'."),
     "unknown-gene": (notation("quilback"), "Did you mean Quillback?"),
     "gene-of-another-species": (other_species, "it is known in the corn snake"),
@@ -115,6 +226,7 @@ TABLE: Final[dict[str, tuple[Request, str]]] = {
     "season-out-of-range": (report(season=1900), "The season is 1900"),
     "empty-clutch": (report(hatchlings=[]), "neither hatchlings nor eggs"),
     "too-many-hatchlings": (report(hatchlings=[group("normal", 301)]), "301 hatchlings"),
+    "too-many-revisions": (one_revision_more, "1 are kept of one clutch"),
     "too-many-lines": (many("{}\n" * 5001, "application/jsonl"), "more than 5000 clutches"),
     "line-too-long": (one_of_many("[" * 70_000, "application/jsonl"), "more than the 65536 bytes"),
     "unknown-column": (many(f"colour,{HEADER}"), "There is no column 'colour' here"),
@@ -128,7 +240,6 @@ TABLE: Final[dict[str, tuple[Request, str]]] = {
 
 UNREACHED: Final = {
     "forbidden": "what is another keeper's is not found; nothing is seen and yet forbidden",
-    "too-many-requests": "there are no rate limits yet",
     "too-many-looks": "a forecast lists the likeliest looks and never enumerates the whole table",
     "too-many-outcomes": "the fit merges the rarest looks before it would enumerate too many",
     "hits-out-of-range": "hits are counted by us from hatchlings, never sent",

@@ -7,7 +7,7 @@ fails, and so does a status, header, media type or body that is not as documente
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from random import Random
 from typing import Any
@@ -25,6 +25,7 @@ from schemathesis.generation.modes import GenerationMode
 
 from registry.wsgi import application
 from tests.factories.registry import (
+    ANY_STATE,
     GECKO,
     JSON_LINES,
     Api,
@@ -44,6 +45,10 @@ CALLS_OF_THE_DESIGN = {
         "species/",
         "species/{species}/genes/",
         "keepers/me/",
+        "keepers/me/export/",
+        "keepers/me/tokens/",
+        "keepers/me/tokens/{token_id}/",
+        "keepers/erasures/{receipt}/",
         "pairings/",
         "clutches/",
         "clutches/{clutch_id}/",
@@ -52,17 +57,25 @@ CALLS_OF_THE_DESIGN = {
         "combinations/{species}/{genes}/history/",
         "combinations/",
         "flags/",
+        "exports/",
+        "exports/pools/{species}.csv",
+        "feeds/flags.atom",
+        "feeds/flags/{species}.atom",
+        "feeds/combinations/{species}/{genes}.atom",
     },
     "post": {
         "notation/",
         "forecasts/",
         "clutch-checks/",
         "keepers/",
+        "keepers/recoveries/",
+        "keepers/me/tokens/",
+        "keepers/me/recovery-code/",
         "pairings/",
         "clutches/",
         "clutches/bulk/",
     },
-    "delete": {"clutches/{clutch_id}/"},
+    "delete": {"clutches/{clutch_id}/", "keepers/me/", "keepers/me/tokens/{token_id}/"},
 }
 """Calls by their fixed names; those of later releases join when they exist."""
 
@@ -70,12 +83,26 @@ CALLS_OF_THE_DESIGN = {
 # that are no genes. A document can not tell these, so what it allows may be refused.
 NOT_TOLD_BY_A_SCHEMA = {"positive_data_acceptance"}
 
+NOTHING_TO_GET_WRONG = {
+    "keepers/erasures/{receipt}/",
+    "",
+    "keepers/me/",
+    "species/{species}/",
+    "exports/",
+    "exports/pools/{species}.csv",
+    "feeds/flags.atom",
+    "feeds/flags/{species}.atom",
+    "feeds/combinations/{species}/{genes}.atom",
+    "clutches/bulk/template/",
+}
+
 load_all_checks()
 EXCLUDED = [one for one in CHECKS.get_all() if one.__name__ in NOT_TOLD_BY_A_SCHEMA]
 # For bodies that were given other words here: they are no longer what was made to be wrong. And for
 # many clutches at once, where each line is refused by itself and the call answers with 200.
 (negative_data_rejection,) = CHECKS.get_by_names(["negative_data_rejection"])
-N_EXAMPLES = 12
+WAYS = 4
+"""Each call is tried with and without a token, with bodies that are right and wrong."""
 MANY_AT_ONCE = "/api/v1/clutches/bulk/"
 
 WORDS = (
@@ -142,6 +169,12 @@ def connection_kept() -> Iterator[None]:
 
 
 @pytest.fixture
+def n_examples(pytestconfig: pytest.Config) -> int:
+    """Examples of one way to call, of those that ``--examples`` asks of an operation."""
+    return -(-int(pytestconfig.getoption("--examples")) // WAYS)
+
+
+@pytest.fixture
 def keeper() -> Api:
     """The demo species with some clutches, so that reads have something to answer with."""
     gecko()
@@ -150,6 +183,10 @@ def keeper() -> Api:
     keeper.post(
         "clutches/", clutch(parent("het reed", "m-1"), "reed", [group("reed", 3, "normal")])
     )
+    coded = clutch(clutch_code="shared", hatchlings={"normal": 3})
+    joined().post("clutches/", coded)
+    keeper.post("clutches/", coded)
+    joined().post("clutches/", clutch(clutch_code="of somebody", hatchlings={"normal": 3}))
     keeper.post(
         "pairings/",
         {"species": GECKO, "season": 2025, "sire": parent("reed"), "dam": parent("reed")},
@@ -157,38 +194,45 @@ def keeper() -> Api:
     return keeper
 
 
-def meant(value: Any, chosen: Random, clutch_id: str, name: str = "") -> Any:
+def meant(value: Any, chosen: Random, known: Mapping[str, Any], name: str = "") -> Any:
     """The same shape with words that mean something, so that a call gets past the catalogue."""
     if isinstance(value, dict):
         return {
-            key: meant(inner, chosen, clutch_id, key)
+            key: meant(inner, chosen, known, key)
             for key, inner in value.items()
             if key not in RARELY_RIGHT
         }
     if isinstance(value, list):
-        return [meant(inner, chosen, clutch_id, name) for inner in value]
+        return [meant(inner, chosen, known, name) for inner in value]
     if isinstance(value, str):
         if name in {"genes", "call", "or", "text", "wanted"}:
             return chosen.choice(WORDS)
-        return {"species": GECKO, "clutch_id": clutch_id, "pairing": None}.get(name, value)
+        return {"species": GECKO, "pairing": None, **known}.get(name, value)
     if isinstance(value, int):
         fitting = {"season": 2000 + value % 26, "count": value % 20 + 1}
         return fitting.get(name, None if name in {"laid", "infertile", "died"} else value)
     return value
 
 
-def validated(operation: Any, mode: GenerationMode, keeper: Api, *, clutch_id: str = "") -> int:
+def validated(
+    operation: Any,
+    mode: GenerationMode,
+    keeper: Api,
+    *,
+    n_examples: int,
+    known: Mapping[str, Any] | None = None,
+) -> int:
     """Send made-up calls and hold every answer against the document; how many were answered 2xx.
 
-    With a ``clutch_id``, the words of the calls are replaced by ones that mean something.
+    With ``known`` ids and codes, the words of the calls are replaced by ones that mean something.
     """
     n_successes = 0
     headers = {"Authorization": f"Bearer {keeper.token}"} if keeper.token else {}
-    not_as_made = clutch_id or operation.path == MANY_AT_ONCE
+    not_as_made = known or operation.path == MANY_AT_ONCE
     excluded = [*EXCLUDED, negative_data_rejection] if not_as_made else EXCLUDED
 
     @settings(
-        max_examples=N_EXAMPLES,
+        max_examples=n_examples,
         deadline=None,
         database=None,
         derandomize=True,
@@ -198,19 +242,22 @@ def validated(operation: Any, mode: GenerationMode, keeper: Api, *, clutch_id: s
     @given(case=operation.as_strategy(generation_mode=mode), chosen=randoms())
     def run(case: Any, chosen: Random) -> None:
         nonlocal n_successes
-        if clutch_id:
-            case.path_parameters = meant(case.path_parameters, chosen, clutch_id)
-            case.body = meant(case.body, chosen, clutch_id)
-            bodies = case.body if isinstance(case.body, list) else [case.body]
-            for body in bodies if "/clutch" in case.path else ():
-                if not isinstance(body, dict):
-                    continue
+        if known:
+            case.path_parameters = meant(case.path_parameters, chosen, known)
+            case.body = meant(case.body, chosen, known)
+            if case.path.endswith("/second-opinions/") and isinstance(case.body, dict):
+                case.body |= {"season": 2025, "hatchlings": [group("normal", 3)]}
+            elif case.path.endswith("/revisions/") and isinstance(case.body, dict):
+                case.body = {"eggs": {"died": chosen.randint(0, 9)}}
+            elif "/clutch" in case.path:
                 wanting = {
                     "sire": parent("reed"),
                     "dam": parent("reed"),
                     "hatchlings": [group("reed")],
                 }
-                body |= {key: one for key, one in wanting.items() if not body.get(key)}
+                for one in case.body if isinstance(case.body, list) else [case.body]:
+                    if isinstance(one, dict):
+                        one |= {name: it for name, it in wanting.items() if not one.get(name)}
         response = case.call_and_validate(headers=headers, excluded_checks=excluded)
         n_successes += response.status_code < 300
 
@@ -222,24 +269,32 @@ def validated(operation: Any, mode: GenerationMode, keeper: Api, *, clutch_id: s
 @pytest.mark.parametrize("signed", [True, False], ids=["keeper", "nobody"])
 @pytest.mark.parametrize("mode", list(GenerationMode), ids=lambda mode: mode.value)
 @pytest.mark.parametrize("name", OPERATIONS)
-def test_call__answers_as_documented(keeper, name, mode, signed):
+def test_call__answers_as_documented(keeper, name, mode, signed, n_examples):
     try:
-        validated(OPERATIONS[name], mode, keeper if signed else Api())
+        validated(OPERATIONS[name], mode, keeper if signed else Api(), n_examples=n_examples)
     except Unsatisfiable:
         # Nothing can be wrong with a call that takes nothing, or a text in its path alone.
         assert mode is GenerationMode.NEGATIVE
-        assert name.removeprefix("GET /api/v1/") in {
-            "",
-            "keepers/me/",
-            "species/{species}/",
-            "clutches/bulk/template/",
-        }
+        assert name.partition("/api/v1/")[2] in NOTHING_TO_GET_WRONG
 
 
 @pytest.mark.parametrize("name", [one for one in OPERATIONS if "DELETE" not in one])
-def test_call__with_words_that_mean_something_answers_as_documented(keeper, name):
-    clutch_id = keeper.get("clutches/")["results"][0]["id"]
-    assert validated(OPERATIONS[name], GenerationMode.POSITIVE, keeper, clutch_id=clutch_id)
+def test_call__with_words_that_mean_something_answers_as_documented(keeper, name, n_examples):
+    known = {
+        "clutch_id": keeper.get("clutches/")["results"][0]["id"],
+        "animal_id": keeper.get("animals/")["results"][0]["id"],
+        "duplicate_id": keeper.get("duplicates/")["results"][0]["id"],
+        "clutch_code": "of somebody",
+        "gene": "reed",
+        "was": None,
+        "opinion": None,
+        "token_id": keeper.get("keepers/me/tokens/")["results"][0]["id"],
+        "receipt": joined().send("delete", "keepers/me/", headers=ANY_STATE).json()["receipt"],
+        "recovery_code": keeper.recovery_code,
+        "expires_on": None,
+    }
+    mode = GenerationMode.POSITIVE
+    assert validated(OPERATIONS[name], mode, keeper, known=known, n_examples=n_examples)
 
 
 def test_document__is_valid_and_names_every_call_of_the_interface():

@@ -16,6 +16,7 @@ from typing import Any, Final
 
 from django.apps import apps
 from django.db import connection
+from django.http import HttpResponse
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import Resolver404
@@ -33,6 +34,8 @@ GECKO: Final = "marsh-lantern-gecko"
 PROBLEM: Final = "application/problem+json"
 API: Final = "/api/v1/"
 JSON_LINES: Final = ("application/jsonl", "application/x-ndjson")
+ANY_STATE: Final = {"If-Match": "*"}
+"""Headers of an edit, whatever is there now."""
 
 
 # --- the document -----------------------------------------------------------------------------
@@ -61,7 +64,9 @@ def documented_path(route: str) -> str:
 
 
 @cache
-def _validator(path: str, method: str, status: str, media_type: str) -> Draft202012Validator | None:
+def _validator(
+    path: str, method: str, status: str
+) -> tuple[frozenset[str], Draft202012Validator] | None:
     responses = openapi()["paths"][path][method]["responses"]
     assert status in responses, f"{method} {path} answered {status}, which is not documented"
     found = responses[status]
@@ -69,32 +74,10 @@ def _validator(path: str, method: str, status: str, media_type: str) -> Draft202
         found = openapi()["components"]["responses"][found["$ref"].rpartition("/")[2]]
     if "content" not in found:
         return None
-    assert media_type in found["content"], f"{method} {path} answered as {media_type}"
-    schema = found["content"][media_type]["schema"]
-    return Draft202012Validator({**schema, "components": _closed_components()})
-
-
-def content_of(response: Any) -> bytes:
-    """The body of an answer, also of one that comes line by line; may be asked for again."""
-    if not response.streaming:
-        return bytes(response.content)
-    if not hasattr(response, "gathered"):
-        response.gathered = b"".join(response.streaming_content)
-    return bytes(response.gathered)
-
-
-def lines_of(response: Any) -> list[dict[str, Any]]:
-    """The answers of a body of JSON lines."""
-    return [json.loads(line) for line in content_of(response).splitlines()]
-
-
-def _documented_form(response: Any, media_type: str) -> Any:
-    """The body as the schema of its media type means it: JSON lines as the array of them."""
-    if media_type in JSON_LINES:
-        return lines_of(response)
-    if media_type == "text/csv":
-        return content_of(response).decode()
-    return json.loads(content_of(response))
+    json_type = next((one for one in found["content"] if one.endswith(("json", "jsonl"))), None)
+    schema = found["content"][json_type]["schema"] if json_type else {}
+    validator = Draft202012Validator({**schema, "components": _closed_components()})
+    return frozenset(found["content"]), validator
 
 
 def check_documented(response: Any, method: str) -> None:
@@ -105,15 +88,24 @@ def check_documented(response: Any, method: str) -> None:
         return
     if path not in openapi()["paths"]:
         return
+    if method == "head":
+        # As documented for GET, without the body.
+        assert response.content == b""
+        assert str(response.status_code) in openapi()["paths"][path]["get"]["responses"]
+        return
     if method not in openapi()["paths"][path]:
         assert response.status_code == 405
         return
-    media_type = response.headers.get("Content-Type", "").partition(";")[0]
-    validator = _validator(path, method, str(response.status_code), media_type)
-    if validator is None:
-        assert content_of(response) == b""
+    documented = _validator(path, method, str(response.status_code))
+    if documented is None:
+        assert response.content == b""
         return
-    assert (media_type == PROBLEM) == (response.status_code >= 400)
+    media_types, validator = documented
+    media_type = response.headers["Content-Type"].partition(";")[0]
+    assert media_type in media_types
+    assert (media_type == PROBLEM) is (response.status_code >= 400)
+    if not media_type.endswith(("json", "jsonl")):
+        return  # a text or file; what is in it is for the tests of the call
     faults = [
         f"{one.json_path}: {one.message}"
         for one in validator.iter_errors(_documented_form(response, media_type))
@@ -124,12 +116,34 @@ def check_documented(response: Any, method: str) -> None:
 # --- calls ------------------------------------------------------------------------------------
 
 
+def _gathered(response: Any) -> Any:
+    """A streamed answer as a whole, with what the test client adds to one."""
+    # The test client closes it after its last piece.
+    whole = HttpResponse(response.getvalue(), status=response.status_code, headers=response.headers)
+    whole.resolver_match = response.resolver_match
+    whole.json = lambda: json.loads(whole.content)  # type: ignore[attr-defined]
+    return whole
+
+
+def lines_of(response: Any) -> list[dict[str, Any]]:
+    """The answers of a body of JSON lines."""
+    return [json.loads(line) for line in response.content.splitlines()]
+
+
+def _documented_form(response: Any, media_type: str) -> Any:
+    """The body as its schema means it: JSON lines are the array of them."""
+    return lines_of(response) if media_type in JSON_LINES else json.loads(response.content)
+
+
 class Api:
     """Calls of somebody with a token, or of nobody."""
 
-    def __init__(self, token: str | None = None, keeper: str | None = None) -> None:
+    def __init__(
+        self, token: str | None = None, keeper: str | None = None, recovery_code: str | None = None
+    ) -> None:
         self.token = token
         self.keeper = keeper
+        self.recovery_code = recovery_code
         self.client = Client(raise_request_exception=False)
 
     def send(
@@ -159,6 +173,8 @@ class Api:
             query_params=dict(query or {}),
             **given,
         )
+        if response.streaming:
+            response = _gathered(response)
         check_documented(response, method.lower())
         return response
 
@@ -168,6 +184,13 @@ class Api:
         assert response.status_code == 200, response.content
         return response.json()
 
+    def read(self, path: str, **given: Any) -> bytes:
+        """The bytes of a successful GET that answers with a file."""
+        response = self.send("get", path, **given)
+        assert response.status_code == 200, response.content
+        content: bytes = response.getvalue()
+        return content
+
     def post(self, path: str, body: Any, *, status: int | None = None) -> Any:
         """The JSON of a successful POST."""
         response = self.send("post", path, body)
@@ -175,8 +198,9 @@ class Api:
         return response.json()
 
     def delete(self, path: str) -> None:
-        """A successful DELETE."""
-        response = self.send("delete", path)
+        """A successful DELETE of what a GET shows."""
+        read = self.send("get", path)
+        response = self.send("delete", path, headers={"If-Match": read.headers["ETag"]})
         assert response.status_code == 204, response.content
 
     def bulk(
@@ -224,7 +248,7 @@ class Api:
 def joined() -> Api:
     """A new keeper, joined over HTTP."""
     new = Api().post("keepers/", {}, status=201)
-    return Api(new["token"], new["keeper"])
+    return Api(new["token"], new["keeper"], new["recovery_code"])
 
 
 def told(problem: Mapping[str, Any]) -> set[tuple[str, str]]:
@@ -349,5 +373,6 @@ def counted(api: Api, method: str, path: str, body: Any = None, **given: Any) ->
     """Statements of one successful call."""
     with CaptureQueriesContext(connection) as captured:
         response = api.send(method, path, body, **given)
-    assert response.status_code < 300, content_of(response)
+        assert response.status_code < 300, response
+        response.getvalue()  # a file is sent to its end, as a server does
     return len(statements(captured))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import logging
 from collections.abc import Callable, Iterator, Mapping
@@ -9,6 +10,7 @@ from functools import cache
 from typing import Any
 
 from django.db import connection
+from rest_framework.request import Request
 from rest_framework.serializers import ValidationError
 
 from registry.api.faults import Fault, body_faults, placed_fault
@@ -21,7 +23,11 @@ from registry.clutches.selectors import group_answer
 from registry.clutches.services.bulk import ClutchTrial
 from registry.clutches.services.reporting import Report, clutch_report
 from registry.errors import FieldsError
-from registry.keepers.models import Keeper
+from registry.keepers.permissions import keeper_of
+from registry.traffic.callers import caller_of_call
+from registry.traffic.limits import CLUTCHES, capped
+from registry.traffic.sealing import Answer
+from registry.traffic.services import answer_once
 
 logger = logging.getLogger("registry.bulk")
 
@@ -30,13 +36,19 @@ _TRIED = 200
 
 
 class LineAnswers:
-    """Handles the lines of one upload of one keeper; ``path`` is the call that problems name."""
+    """Handles the lines of one upload of one keeper.
 
-    def __init__(self, keeper: Keeper, *, path: str, validate_only: bool) -> None:
-        self.keeper = keeper
-        self.path = path
+    ``key`` is the ``Idempotency-Key`` of the call: with it a line that was stored before is
+    answered again, so that an upload that was cut off is sent again and goes on where it ended.
+    """
+
+    def __init__(self, request: Request, *, key: str | None, validate_only: bool) -> None:
+        self.keeper = keeper_of(request)
+        self.caller = caller_of_call(request)
+        self.path = request.path
+        self.key = key
         self.validate_only = validate_only
-        self.trial = ClutchTrial(keeper)
+        self.trial = ClutchTrial(self.keeper, self.caller)
         # One for all lines: making its fields anew costs as much as a line's validation.
         self.serializer = ClutchInSerializer()
         self.bracketed: BracketedNames = cache(bracketed_names)
@@ -48,12 +60,30 @@ class LineAnswers:
         cost the lines behind it.
         """
         try:
-            given = self._validated(line)
             if self.validate_only:
-                return self._accepted(line, self.trial.report(given), _TRIED)
-            return self._accepted(line, clutch_report(self.keeper, given), _STORED)
+                return self._accepted(line, self.trial.report(self._validated(line)), _TRIED)
+            if self.key is None:
+                return self._stored(line)
+            return self._stored_once(line, self.key)
         except Exception as error:  # noqa: BLE001 - see above; told in the log
             return self._refused(line, self._problem(line, error))
+
+    def _stored(self, line: Line) -> dict[str, Any]:
+        given = self._validated(line)
+        with capped(CLUTCHES, self.caller):
+            report = clutch_report(self.keeper, given)
+        return self._accepted(line, report, _STORED)
+
+    def _stored_once(self, line: Line, key: str) -> dict[str, Any]:
+        """The answer of the first time. No key that is sent can hold the line break in this one."""
+        answer = answer_once(
+            caller=self.keeper.pk,
+            key=f"{key}\n{line.number}",
+            fingerprint=hashlib.sha256(self.path.encode() + b"\n" + line.content).digest(),
+            write=lambda: Answer(_STORED, _written(self._stored(line))),
+        )
+        again: dict[str, Any] = json.loads(answer.body)
+        return again
 
     def _validated(self, line: Line) -> Mapping[str, Any]:
         read = line.read(self.bracketed)
@@ -91,6 +121,7 @@ class LineAnswers:
             "line": line.number,
             "status": status,
             "clutch": str(report.clutch_id) if status == _STORED else None,
+            "held": report.held,
             "contradicts_parents": len(told),
             "contradictions": told,
         }

@@ -7,7 +7,7 @@ from typing import Any
 from drf_spectacular.utils import PolymorphicProxySerializer, extend_schema_field
 from rest_framework import serializers
 
-from registry.clutches.choices import MAX_BULK_CLUTCHES
+from registry.clutches.choices import MAX_BULK_CLUTCHES, Held
 
 
 class BulkContradictionSerializer(serializers.Serializer[Any]):
@@ -29,6 +29,9 @@ class BulkAcceptedSerializer(serializers.Serializer[Any]):
         help_text="201: stored. 200, with `validate_only`: every check passed, nothing is stored.",
     )
     clutch = serializers.UUIDField(allow_null=True, help_text="Null with `validate_only`.")
+    held = serializers.ChoiceField(
+        choices=Held.choices, allow_null=True, help_text="Why it is in no pool; null if it counts."
+    )
     contradicts_parents = serializers.IntegerField(
         help_text="Entries of hatchlings that the parents as stated can not give."
     )

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Final
 
 from django.http import HttpResponse, StreamingHttpResponse
 from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.permissions import AllowAny
-from rest_framework.renderers import BaseRenderer
 from rest_framework.request import Request
 
 from registry.api.base import ApiView
+from registry.api.files import FileRenderer
 from registry.api.parameters import parameter_name
 from registry.clutches.api.bulk_answers import AnsweredUpload, LineAnswers
 from registry.clutches.api.bulk_parsers import CsvParser, JsonLinesParser, NdjsonParser
@@ -21,7 +21,8 @@ from registry.clutches.bulk.template import FILE_NAME, template_text
 from registry.clutches.bulk.uploads import Upload
 from registry.clutches.choices import MAX_BULK_BYTES
 from registry.errors import InvalidBodyError
-from registry.keepers.permissions import IsKeeper, keeper_of
+from registry.keepers.permissions import IsKeeper
+from registry.traffic.idempotency import HEADER, key_of, key_pattern
 
 _FLAGS: Final = ("true", "false")
 _CSV_BODY: Final = {
@@ -33,16 +34,10 @@ _CSV_BODY: Final = {
 }
 
 
-class _LinesRenderer(BaseRenderer):
-    """Only names the media type: the view writes the lines."""
-
+class _LinesRenderer(FileRenderer):
     media_type = "application/jsonl"
     format = "jsonl"
-    charset = None
-
-    def render(self, data: Any, *_args: Any, **_given: Any) -> Any:
-        """What was written already."""
-        return data
+    charset = None  # type: ignore[assignment] # JSON is UTF-8
 
 
 class _NdjsonRenderer(_LinesRenderer):
@@ -50,7 +45,7 @@ class _NdjsonRenderer(_LinesRenderer):
     format = "ndjson"
 
 
-class _CsvRenderer(_LinesRenderer):
+class _CsvRenderer(FileRenderer):
     media_type = "text/csv"
     format = "csv"
 
@@ -69,7 +64,15 @@ class ClutchBulkView(ApiView):
         parameters=[
             OpenApiParameter(
                 "validate_only", bool, description="Run every check and store nothing."
-            )
+            ),
+            OpenApiParameter(
+                HEADER,
+                {"type": "string", "pattern": key_pattern(shortest=1)},
+                OpenApiParameter.HEADER,
+                description="Bound to every line by its number: an upload that was cut off, sent "
+                "again with the same key, stores what is not stored yet and answers the rest with "
+                "the stored answers. A refused line may be corrected in its place.",
+            ),
         ],
         request={
             "application/jsonl": ClutchInSerializer(many=True),
@@ -89,6 +92,7 @@ class ClutchBulkView(ApiView):
         anything is stored.
         """
         validate_only = parameter_name(request, "validate_only", _FLAGS, default="false") == "true"
+        key = key_of(request)
         upload = request.data
         if not isinstance(upload, Upload):  # the framework's stand-in for an empty body
             raise InvalidBodyError("The body is empty, expected clutches.")
@@ -97,7 +101,7 @@ class ClutchBulkView(ApiView):
         except BaseException:
             upload.close()
             raise
-        answers = LineAnswers(keeper_of(request), path=request.path, validate_only=validate_only)
+        answers = LineAnswers(request, key=key, validate_only=validate_only)
         return StreamingHttpResponse(
             AnsweredUpload(upload, answers.answer_line),
             content_type=request.accepted_renderer.media_type,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import django_filters
 
-from registry.clutches.models import Clutch
+from registry.clutches.models import Clutch, LikelyDuplicate
 
 
 class ClutchFilter(django_filters.FilterSet):
@@ -18,3 +18,11 @@ class ClutchFilter(django_filters.FilterSet):
     class Meta:
         model = Clutch
         fields = ("species", "season", "declared", "pairing", "clutch_code")
+
+
+class DuplicateFilter(django_filters.FilterSet):
+    """By state."""
+
+    class Meta:
+        model = LikelyDuplicate
+        fields = ("state",)

@@ -14,6 +14,7 @@ from registry.clutches.choices import (
     MAX_CODE_LENGTH,
     MAX_GROUPS,
     HatchlingSex,
+    Held,
 )
 from registry.pairings.api.serializers import ParentSerializer, StatedParentSerializer
 from registry.pairings.choices import MAX_GENES_LENGTH
@@ -40,7 +41,7 @@ class HatchlingsInSerializer(StrictSerializer):
 
     call = TextField(max_length=MAX_GENES_LENGTH, help_text="What they look like; `normal` counts.")
     count = CountField(min=1, max=_LARGEST_COUNT)
-    sex = NameField(HatchlingSex.values, required=False)
+    sex = NameField(HatchlingSex.choices, required=False)
     basis = TextField(
         max_length=MAX_BASIS_LENGTH,
         required=False,
@@ -164,3 +165,7 @@ class ClutchSerializer(serializers.Serializer[Any]):
     clutch_code = serializers.CharField(allow_null=True)
     reported_at = serializers.DateTimeField()
     catalogue = serializers.CharField(help_text="Catalogue version it was read under.")
+    revision = serializers.IntegerField(help_text="Number of the newest state; 1 is the report.")
+    held = serializers.ChoiceField(
+        choices=Held.choices, allow_null=True, help_text="Why it is in no pool; null if it counts."
+    )

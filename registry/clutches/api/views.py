@@ -12,6 +12,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from registry.api.base import ApiListView, ApiView
+from registry.api.conditions import Precondition, conditional_edit
 from registry.clutches.api.check_serializers import ClutchCheckSerializer
 from registry.clutches.api.filters import ClutchFilter
 from registry.clutches.api.serializers import (
@@ -22,8 +23,17 @@ from registry.clutches.api.serializers import (
 from registry.clutches.models import Clutch
 from registry.clutches.selectors import clutch_answer, clutch_get, clutch_list, report_answer
 from registry.clutches.services.checks import clutch_check
-from registry.clutches.services.reporting import clutch_report, clutch_withdraw
+from registry.clutches.services.reporting import clutch_report
+from registry.clutches.services.withdrawing import clutch_withdraw
 from registry.keepers.permissions import IsKeeper, keeper_of
+from registry.traffic.callers import caller_of_call
+from registry.traffic.idempotency import answered_once
+from registry.traffic.limits import CLUTCHES, capped
+
+
+def clutch_shown(clutch: Clutch) -> Any:
+    """A clutch as its keeper sees it."""
+    return ClutchSerializer(clutch_answer(clutch)).data
 
 
 class ClutchesView(ApiListView):
@@ -43,22 +53,25 @@ class ClutchesView(ApiListView):
 
     def row(self, one: Any) -> Any:
         """A clutch as its keeper sees it."""
-        return ClutchSerializer(clutch_answer(one)).data
+        return clutch_shown(one)
 
     @extend_schema(
         operation_id="clutch_report",
         request=ClutchInSerializer,
         responses={201: ClutchSerializer},
     )
+    @answered_once
     def post(self, request: Request) -> Response:
         """Report a clutch, failures included. It counts in every pool at once."""
         given = self.body(ClutchInSerializer)
-        report = clutch_report(keeper_of(request), given)
+        with capped(CLUTCHES, caller_of_call(request)):
+            report = clutch_report(keeper_of(request), given)
         answer = report_answer(
             {
                 "id": report.clutch_id,
                 "season": report.season,
                 "declared": report.is_declared,
+                "held": report.held,
                 "reported_at": report.reported_at,
             },
             report.read,
@@ -76,13 +89,18 @@ class ClutchView(ApiView):
     @extend_schema(operation_id="clutch_read", responses=ClutchSerializer)
     def get(self, request: Request, clutch_id: uuid.UUID) -> Response:
         """The clutch as it was reported and read."""
-        clutch = clutch_get(keeper_of(request), clutch_id)
-        return Response(ClutchSerializer(clutch_answer(clutch)).data)
+        return Response(clutch_shown(clutch_get(keeper_of(request), clutch_id)))
 
     @extend_schema(operation_id="clutch_withdraw", responses={204: None})
+    @conditional_edit
     def delete(self, request: Request, clutch_id: uuid.UUID) -> Response:
         """Take the clutch back; it leaves every pool at once."""
-        clutch_withdraw(keeper_of(request), clutch_id)
+        precondition = Precondition(request)
+        clutch_withdraw(
+            keeper_of(request),
+            clutch_id,
+            unchanged=lambda now: precondition.check(clutch_shown(now)),
+        )
         return Response(status=204)
 
 

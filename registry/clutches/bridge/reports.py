@@ -118,6 +118,11 @@ def clutch_read(
     return ReadClutch(loaded=loaded, sire=sire, dam=dam, pairing=pairing, groups=tuple(groups))
 
 
+def look_text(loaded: LoadedSpecies, text: str, others: OtherNames) -> str:
+    """A call in canonical text."""
+    return canonical_look(loaded.species, look_read(loaded, text, others))
+
+
 def _alternatives(entry: Mapping[str, Any]) -> list[tuple[tuple[str | int, ...], str]]:
     return [(("or", place), text) for place, text in enumerate(entry.get("or", ()))]
 

@@ -12,18 +12,24 @@ from registry.errors import gathered
 from registry.keepers.models import Keeper
 from registry.pairings.choices import Sex
 from registry.pairings.services import StatedAnimal, animal_sex_checked
+from registry.traffic.callers import Caller
+from registry.traffic.limits import CLUTCHES, cap_counted
 
 
 class ClutchTrial:
     """Reports clutches one after another and takes each back in its own transaction.
 
-    What a report is checked against includes the animals of the lines before it, which are not
-    there in a trial; so their sexes are kept here. One transaction around the whole upload would
-    know them as well, and would lock the pools for everybody until the last answer was read.
+    What a report is checked against includes the animals and the number of the lines before it,
+    which are not there in a trial; so these are kept here. One transaction around the whole upload
+    would know them as well, and would lock the pools for everybody until the last answer was read.
+    Only whether a line repeats an earlier line of the same upload, and would be held for it, is not
+    known.
     """
 
-    def __init__(self, keeper: Keeper) -> None:
+    def __init__(self, keeper: Keeper, caller: Caller) -> None:
         self.keeper = keeper
+        self.caller = caller
+        self._n_accepted = 0
         self._sexes: dict[tuple[str, str], str] = {}
 
     def report(self, given: Mapping[str, Any]) -> Report:
@@ -32,10 +38,12 @@ class ClutchTrial:
         The id in it belongs to nothing.
         """
         with transaction.atomic():
+            cap_counted(CLUTCHES, self.caller, self._n_accepted + 1)
             report = clutch_report(self.keeper, given)
             transaction.set_rollback(True)
         if given.get("pairing") is None:
             self._keep_animals(given["species"], report.labels)
+        self._n_accepted += 1
         return report
 
     def _keep_animals(self, species: str, labels: Mapping[str, str | None]) -> None:

@@ -19,7 +19,7 @@ from registry.clutches.models import Clutch, PublishedSource
 from registry.clutches.services.reporting import clutch_store_published
 from registry.errors import FieldsError, PublishedFaultError, at
 from registry.pools.choices import Source
-from registry.pools.services import family_replace
+from registry.pools.families import PoolOwner, families_replace
 
 SCHEMA_PATH = Path(__file__).parents[1] / "format" / "published.schema.json"
 
@@ -117,15 +117,6 @@ def _cross_store(publication: PublishedSource, species: str, cross: Mapping[str,
 
 def _publication_remove(publication: PublishedSource) -> None:
     """Take a publication and its part in the pools out again."""
-    clutches = Clutch.objects.filter(published=publication).select_related("version")
-    for clutch in clutches:
-        family_replace(
-            species=clutch.version.species_id,
-            source=Source.PUBLISHED,
-            version_id=clutch.version_id,
-            keeper_id=None,
-            family=clutch.family,
-            former=(),
-            contributions=(),
-        )
+    families = Clutch.objects.filter(published=publication).values_list("family", flat=True)
+    families_replace(PoolOwner("", Source.PUBLISHED, None, None), former=families)
     publication.delete()

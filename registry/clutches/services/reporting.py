@@ -1,11 +1,11 @@
-"""Report and withdraw clutches. A clutch and its part in every pool are one transaction."""
+"""Report clutches. A clutch and its part in every pool are one transaction."""
 
 from __future__ import annotations
 
 import json
 import uuid
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Final
 
@@ -25,9 +25,11 @@ from registry.clutches.bridge.reports import (
     parents_read,
     readings_to_json,
 )
+from registry.clutches.bridge.revisions import content_of, twin_digest
 from registry.clutches.checking import clutch_counts_checked
-from registry.clutches.models import Clutch
-from registry.clutches.selectors import with_groups
+from registry.clutches.models import COUNTED, Clutch
+from registry.clutches.selectors import held_because, with_groups
+from registry.clutches.services.duplicates import Copy, copy_keep, earlier_report
 from registry.errors import ContradictionError, NotFoundError, at, gathered
 from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_lock
@@ -37,12 +39,15 @@ from registry.pairings.seasons import season_checked
 from registry.pairings.selectors import pairing_get
 from registry.pairings.services import animals_keep, stated_animal
 from registry.pools.choices import Source
-from registry.pools.services import family_replace
+from registry.pools.families import FamilyPart, PoolOwner, families_replace
 
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """A stored clutch and how it was read; ``labels`` are the keeper's own of sire and dam."""
+    """A stored clutch and how it was read; ``labels`` are the keeper's own of sire and dam.
+
+    ``held`` says why it is in no pool; None if it counts.
+    """
 
     clutch_id: uuid.UUID
     read: ReadClutch
@@ -50,6 +55,7 @@ class Report:
     season: int | None
     reported_at: datetime
     is_declared: bool
+    held: str | None = None
 
 
 def clutch_report(keeper: Keeper, given: Mapping[str, Any]) -> Report:
@@ -60,6 +66,10 @@ def clutch_report(keeper: Keeper, given: Mapping[str, Any]) -> Report:
     given
         A validated body: ``species``, ``season``, parents or ``pairing``, ``eggs``,
         ``hatchlings``, ``clutch_code``.
+
+    Returns
+    -------
+    The report; a likely duplicate, and a clutch of a held keeper, is stored and in no pool.
 
     Raises
     ------
@@ -178,8 +188,11 @@ def _store(
     animals: Mapping[str, uuid.UUID | None],
     pairing: Pairing | None,
 ) -> Report:
+    copy = None
+    if owner.keeper_id is not None:
+        copy = earlier_report(owner.keeper_id, given, read, animals, pairing)
     relatives = list(_relatives(owner.keeper_id, read.loaded.version_id, animals, pairing))
-    families = sorted({one.family for one in relatives})
+    families = [] if copy else sorted({one.family for one in relatives})
     family = families[0] if families else uuid.uuid4()
     report = Report(
         clutch_id=uuid.uuid4(),
@@ -189,7 +202,11 @@ def _store(
         reported_at=timezone.now(),
         is_declared=pairing is not None,
     )
-    _insert(owner, given, report, animals, pairing, family, families[1:])
+    is_held = _insert(owner, given, report, animals, pairing, _Kin(family, families[1:], copy))
+    if copy:
+        copy_keep(copy, report.clutch_id, report.reported_at)
+    if copy or is_held:
+        return replace(report, held=held_because(is_duplicate=bool(copy), is_held=is_held))
     former = [family_clutch_of(read.loaded, one, one.group_values) for one in relatives]
     new = family_clutch_new(
         read,
@@ -199,16 +216,21 @@ def _store(
         declared=report.is_declared,
         n_died=(given.get("eggs") or {}).get("died"),
     )
-    family_replace(
-        species=read.loaded.key,
-        source=owner.source,
-        version_id=read.loaded.version_id,
-        keeper_id=owner.keeper_id,
-        family=family,
+    families_replace(
+        PoolOwner(read.loaded.key, owner.source, read.loaded.version_id, owner.keeper_id),
         former=families[1:],
-        contributions=contributions_of(read.loaded, [*former, new]),
+        parts=[FamilyPart(family, contributions_of(read.loaded, [*former, new]))],
     )
     return report
+
+
+@dataclass(frozen=True, slots=True)
+class _Kin:
+    """The family that a new clutch joins, those that it unites, and the report it may repeat."""
+
+    family: uuid.UUID
+    former: Sequence[uuid.UUID]
+    copy: Copy | None
 
 
 def _labels(given: Mapping[str, Any], pairing: Pairing | None) -> dict[str, str | None]:
@@ -229,7 +251,7 @@ def _relatives(
     Parents without a label are the same animals in all clutches of one declaration.
     """
     known = [one for one in animals.values() if one is not None]
-    own = Clutch.objects.filter(keeper=keeper_id, version=version_id)
+    own = Clutch.objects.filter(COUNTED, keeper=keeper_id, version=version_id)
     if not known and pairing is None:
         return with_groups(own.none())
     related = Q(sire__in=known) | Q(dam__in=known)
@@ -247,32 +269,39 @@ WITH moved AS (
     INSERT INTO clutches_clutch
         (id, keeper_id, published_id, version_id, pairing_id, season, sire_id, dam_id, sire_stated,
          dam_stated, family, eggs_laid, eggs_infertile, eggs_died, n_hatchlings, clutch_code,
-         is_declared, reported_at)
+         is_declared, is_duplicate, is_held, revision, twin, reported_at)
     VALUES
         (%(id)s, %(keeper)s, %(published)s, %(version)s, %(pairing)s, %(season)s, %(sire)s,
          %(dam)s, %(sire_stated)s, %(dam_stated)s, %(family)s, %(laid)s, %(infertile)s, %(died)s,
-         %(hatched)s, %(code)s, %(declared)s, %(reported_at)s)
-    RETURNING id
+         %(hatched)s, %(code)s, %(declared)s, %(duplicate)s,
+         COALESCE((SELECT k.is_held FROM keepers_keeper k WHERE k.id = %(keeper)s), false),
+         1, %(twin)s, %(reported_at)s)
+    RETURNING id, is_held
+), groups AS (
+    INSERT INTO clutches_hatchlinggroup
+        (clutch_id, place, call, count, sex, basis, readings, contradicts_parents)
+    SELECT clutch.id, g.place, g.call, g.count, g.sex, g.basis, g.readings, g.contradicts
+    FROM clutch, unnest(
+        %(places)s::int[], %(calls)s::text[], %(counts)s::int[], %(sexes)s::text[],
+        %(bases)s::text[], %(readings)s::jsonb[], %(contradicts)s::bool[]
+    ) AS g (place, call, count, sex, basis, readings, contradicts)
+), first_state AS (
+    INSERT INTO clutches_revision (clutch_id, number, made_at, kind, author, basis, content)
+    SELECT clutch.id, 1, %(reported_at)s, 'report', 'owner', '', %(content)s::jsonb FROM clutch
 )
-INSERT INTO clutches_hatchlinggroup
-    (clutch_id, place, call, count, sex, basis, readings, contradicts_parents)
-SELECT clutch.id, g.place, g.call, g.count, g.sex, g.basis, g.readings, g.contradicts
-FROM clutch, unnest(
-    %(places)s::int[], %(calls)s::text[], %(counts)s::int[], %(sexes)s::text[], %(bases)s::text[],
-    %(readings)s::jsonb[], %(contradicts)s::bool[]
-) AS g (place, call, count, sex, basis, readings, contradicts)
+SELECT is_held FROM clutch
 """
 
 
-def _insert(  # noqa: PLR0913, PLR0917 - one row of the clutch table and what hangs on it
+def _insert(
     owner: _Owner,
     given: Mapping[str, Any],
     report: Report,
     animals: Mapping[str, uuid.UUID | None],
     pairing: Pairing | None,
-    family: uuid.UUID,
-    former: Sequence[uuid.UUID],
-) -> None:
+    kin: _Kin,
+) -> bool:
+    """Store the clutch with its first state; whether a moderator holds its keeper."""
     eggs = given.get("eggs") or {}
     read, groups = report.read, report.read.groups
     with connection.cursor() as cursor:
@@ -289,8 +318,11 @@ def _insert(  # noqa: PLR0913, PLR0917 - one row of the clutch table and what ha
                 "dam": animals["dam"],
                 "sire_stated": json.dumps(statement_to_json(read.sire)),
                 "dam_stated": json.dumps(statement_to_json(read.dam)),
-                "family": family,
-                "former": list(former),
+                "family": kin.family,
+                "former": list(kin.former),
+                "duplicate": kin.copy is not None,
+                "twin": twin_digest(read, report.season) if owner.keeper_id else "",
+                "content": json.dumps(content_of(read, eggs)),
                 "laid": eggs.get("laid"),
                 "infertile": eggs.get("infertile"),
                 "died": eggs.get("died"),
@@ -307,66 +339,5 @@ def _insert(  # noqa: PLR0913, PLR0917 - one row of the clutch table and what ha
                 "contradicts": [one.contradicts_parents for one in groups],
             },
         )
-
-
-def clutch_withdraw(keeper: Keeper, clutch_id: uuid.UUID) -> None:
-    """Take a clutch back, and its part in every pool with it.
-
-    Raises
-    ------
-    NotFoundError
-        Not a clutch of this keeper.
-    """
-    with transaction.atomic():
-        keeper_lock(keeper.pk)
-        own = Clutch.objects.filter(keeper=keeper)
-        clutch = own.filter(pk=clutch_id).first()
-        if clutch is None:
-            raise NotFoundError(f"You reported no clutch {clutch_id}.")
-        clutch.delete()
-        rest = list(with_groups(own.filter(family=clutch.family)))
-        families = _families(rest) or [[]]
-        _family_renew(keeper, clutch, clutch.family, families[0])
-        for apart in families[1:]:
-            # The targets of these are among those of the old family, whose rows are locked by now.
-            family = uuid.uuid4()
-            own.filter(pk__in=[one.pk for one in apart]).update(family=family)
-            _family_renew(keeper, clutch, family, apart)
-
-
-def _families(clutches: Sequence[Clutch]) -> list[list[Clutch]]:
-    """Clutches that share a parent, directly or through others; the order is kept.
-
-    A clutch links one sire and one dam, so a family without one of its clutches is two at most.
-    """
-    found: list[list[int]] = []
-    animals = [
-        {
-            animal_identity("sire", one.sire_id, one.pairing_id),
-            animal_identity("dam", one.dam_id, one.pairing_id),
-        }
-        - {None}
-        for one in clutches
-    ]
-    for place, own in enumerate(animals):
-        near = [family for family in found if any(own & animals[other] for other in family)]
-        joined = sorted((place, *(other for family in near for other in family)))
-        found = [*(family for family in found if family not in near), joined]
-    return [[clutches[place] for place in family] for family in sorted(found)]
-
-
-def _family_renew(
-    keeper: Keeper, withdrawn: Clutch, family: uuid.UUID, clutches: Sequence[Any]
-) -> None:
-    loaded = version_loaded(withdrawn.version_id)
-    family_replace(
-        species=loaded.key,
-        source=Source.KEEPERS,
-        version_id=loaded.version_id,
-        keeper_id=keeper.pk,
-        family=family,
-        former=(),
-        contributions=contributions_of(
-            loaded, [family_clutch_of(loaded, one, one.group_values) for one in clutches]
-        ),
-    )
+        (is_held,) = cursor.fetchone()
+    return bool(is_held)

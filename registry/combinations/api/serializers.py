@@ -38,6 +38,14 @@ class TriedSerializer(serializers.Serializer[Any]):
     )
 
 
+class DeclaredPairingsSerializer(serializers.Serializer[Any]):
+    """The reporting gap: pairings declared for seasons that are over."""
+
+    declared = serializers.IntegerField(help_text="Whose clutches would inform the combination.")
+    without_outcome = serializers.IntegerField(help_text="Of these, without a clutch.")
+    share_without_outcome = serializers.FloatField()
+
+
 class RelatedSerializer(serializers.Serializer[Any]):
     """A related combination that was reported."""
 
@@ -85,7 +93,8 @@ class MethodSerializer(serializers.Serializer[Any]):
         child=serializers.FloatField(), help_text="Prior probability of each explanation."
     )
     families_too_large = serializers.IntegerField(
-        help_text="Families whose shared uncertain parents could not be summed over exactly."
+        help_text="Families whose shared uncertain parents were too many to sum over: their pairs "
+        "are taken as if they shared no animal, and a pair that is too much by itself is left out."
     )
 
 
@@ -94,7 +103,9 @@ class EvidenceSerializer(serializers.Serializer[Any]):
 
     e_value = serializers.FloatField(help_text="Whole pool, valid at every look; at most 1e300.")
     e_value_declared_only = serializers.FloatField(
-        allow_null=True, help_text="Clutches declared before hatching alone; null without any."
+        allow_null=True,
+        help_text="Clutches declared before hatching alone; null without any, and for one or two "
+        "keepers.",
     )
     e_value_specific = serializers.FloatField(
         allow_null=True,
@@ -143,6 +154,9 @@ class CombinationSerializer(serializers.Serializer[Any]):
     state = serializers.ChoiceField(choices=State.choices)
     produced = ProducedSerializer()
     tried = TriedSerializer()
+    declared_pairings = DeclaredPairingsSerializer(
+        allow_null=True, help_text="Null below three keepers, and for published crosses."
+    )
     evidence = EvidenceSerializer()
     recovery = RecoverySerializer(allow_null=True)
     explanations = ExplanationSerializer(many=True, help_text="Most probable first; sum to 1.")

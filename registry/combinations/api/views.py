@@ -90,6 +90,8 @@ class CombinationsView(ApiListView):
         "e_value": "log10_e_value",
     }
     ordering = ("-n_hatchlings",)
+    # Not the row's number: cursors can be read, and numbers are given out in order of reports.
+    page_key = ("species_id", "key")
 
     def get_queryset(self) -> QuerySet[PooledTarget]:
         """Rows that reflect every acknowledged clutch."""
@@ -118,6 +120,7 @@ class FlagsView(ApiListView):
     serializer_class = FlagSerializer
     filterset_class = FlagFilter
     ordering = ("-log10_e_value",)
+    page_key = ("species_id", "key")
 
     def get_queryset(self) -> QuerySet[PooledTarget]:
         """Those on watch."""

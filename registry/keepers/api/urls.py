@@ -4,9 +4,20 @@ from __future__ import annotations
 
 from django.urls import path
 
-from registry.keepers.api.views import KeepersView, OwnKeeperView
+from registry.keepers.api.views import (
+    ErasureView,
+    KeepersView,
+    RecoveriesView,
+    RecoveryCodeView,
+    TokensView,
+    TokenView,
+)
 
 urlpatterns = [
     path("keepers/", KeepersView.as_view(), name="keepers"),
-    path("keepers/me/", OwnKeeperView.as_view(), name="keeper-own"),
+    path("keepers/recoveries/", RecoveriesView.as_view(), name="keeper-recoveries"),
+    path("keepers/erasures/<str:receipt>/", ErasureView.as_view(), name="keeper-erasure"),
+    path("keepers/me/tokens/", TokensView.as_view(), name="keeper-tokens"),
+    path("keepers/me/tokens/<uuid:token_id>/", TokenView.as_view(), name="keeper-token"),
+    path("keepers/me/recovery-code/", RecoveryCodeView.as_view(), name="keeper-recovery-code"),
 ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import django_filters
 
-from registry.pairings.models import Pairing
+from registry.pairings.models import Animal, Pairing
 
 
 class PairingFilter(django_filters.FilterSet):
@@ -15,3 +15,11 @@ class PairingFilter(django_filters.FilterSet):
     class Meta:
         model = Pairing
         fields = ("species", "season")
+
+
+class AnimalFilter(django_filters.FilterSet):
+    """By species, sex and label."""
+
+    class Meta:
+        model = Animal
+        fields = ("species", "sex", "label")

@@ -9,12 +9,15 @@ from rest_framework import serializers
 from registry.api.fields import CountField, NameField, TextField
 from registry.api.serializers import StrictSerializer
 from registry.pairings.choices import (
+    MAX_BASIS_LENGTH,
     MAX_GENES_LENGTH,
     MAX_LABEL_LENGTH,
     MAX_STATED_GENES,
+    BreedingStatus,
     Origin,
     Pedigree,
     PhaseKind,
+    Sex,
     SexChromosome,
 )
 
@@ -101,3 +104,36 @@ class PairingSerializer(serializers.Serializer[Any]):
     dam = StatedParentSerializer()
     declared_at = serializers.DateTimeField()
     catalogue = serializers.CharField()
+
+
+class BredInSerializer(StrictSerializer):
+    """What breeding has shown of one gene of an animal."""
+
+    gene = TextField(max_length=MAX_GENES_LENGTH, help_text="One gene, in your own words.")
+    status = NameField(BreedingStatus.values)
+    basis = TextField(
+        max_length=MAX_BASIS_LENGTH,
+        required=False,
+        allow_null=True,
+        help_text="What it rests on, such as `two clutches with a visual dam`; shown to you alone.",
+    )
+
+
+class AnimalStatusSerializer(serializers.Serializer[Any]):
+    """What breeding has shown, and when it was said."""
+
+    gene = serializers.CharField()
+    status = serializers.ChoiceField(choices=BreedingStatus.choices)
+    basis = serializers.CharField(allow_null=True)
+    made_at = serializers.DateTimeField()
+
+
+class AnimalSerializer(serializers.Serializer[Any]):
+    """An animal under its keeper's own label."""
+
+    id = serializers.UUIDField()
+    species = serializers.CharField()
+    label = serializers.CharField()  # type: ignore[assignment] # the name of a field
+    sex = serializers.ChoiceField(choices=Sex.choices)
+    genes = serializers.CharField(help_text="What is known of it now, canonical.")
+    statuses = AnimalStatusSerializer(many=True, help_text="What breeding has shown, oldest first.")

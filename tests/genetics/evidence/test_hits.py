@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from genetics.evidence import hits as module
+from genetics.evidence.hit_laws import family_hits
 from genetics.evidence.hits import pool_hits, row_hits
 from genetics.evidence.tail import HitLaw
 from genetics.model.belief import Phase, belief_of
@@ -162,6 +163,40 @@ def test_pool_hits__are_the_tail_of_the_same_law(family):
     assert found.expected == found.tail.expected == mean(law)
 
 
+@pytest.mark.parametrize("clutches", [
+    [(0, 0), (0, 1), (1, 1), (1, 2)],
+    [(0, 0), (0, 1), (0, 2), (1, 0)],
+    [(0, 0), (0, 1), (1, 1), (1, 0), (1, 2)],
+])  # fmt: skip
+def test_row_hits__of_chains_trees_and_rings(clutches):
+    """Five animals, each with doubts, in a chain, a tree and a ring with a tail."""
+    species, asked = MOOR, target(MOOR, "Ash", "Bay")
+    cells = (CellCount(None, (0,), 1), CellCount(None, (3,), 1))
+    one_row = row(
+        species,
+        ["Ash? 2/3, Bay", "Ash? 1/4"],
+        ["Ash? 1/2, Bay", "2 Ash, Bay? 1/2", "Ash, Bay? 1/3"],
+        *((sire, dam, cells) for sire, dam in clutches),
+    )  # fmt: skip
+    found = row_hits(species, asked, one_row)
+    assert not found.cut
+    assert convolved(found) == brute_force(species, asked, one_row)
+
+
+def test_row_hits__of_a_long_chain_cost_by_the_pair_not_by_the_states_of_all():
+    asked = target(MOOR, "Ash", "Bay")
+
+    def cost(n):
+        cells = (CellCount(None, (0,), 1),)
+        places = [(k // 2, (k + 1) // 2, cells) for k in range(2 * n)]
+        both = ["Ash? 2/3, Bay? 1/2"] * (n + 1)
+        return family_hits(MOOR, asked, row(MOOR, both, both, *places), module.MOST_PRODUCTS)
+
+    assert all(step.n_states <= 9**2 for step in cost(10).steps)
+    # Each animal more lengthens the law a little; it does not multiply the work.
+    assert cost(20).n_products < 10 * cost(10).n_products
+
+
 def test_row_hits__of_two_sires_and_two_dams_that_share_doubts():
     """Possible hets and unknown phases on both sides, in all four pairs."""
     species, asked = MOOR, target(MOOR, "Ash", "Bay")
@@ -244,14 +279,11 @@ def test_row_hits__beyond_the_limit_take_each_pair_by_itself(monkeypatch):
         (0, 0, cells), (0, 1, cells), (1, 0, cells),
     )  # fmt: skip
     asked = target(MOOR, "Ash")
-    row_hits.cache_clear()
-    # Sires 2 x 2 states, each dam 2 by herself: eight terms.
-    monkeypatch.setattr(module, "MOST_LATENT_STATES", 8)
+    cost = family_hits(MOOR, asked, one_row, module.MOST_PRODUCTS).n_products
+    monkeypatch.setattr(module, "MOST_PRODUCTS", cost)
     whole = row_hits(MOOR, asked, one_row)
-    row_hits.cache_clear()
-    monkeypatch.setattr(module, "MOST_LATENT_STATES", 7)
+    monkeypatch.setattr(module, "MOST_PRODUCTS", cost - 1)
     cut = row_hits(MOOR, asked, one_row)
-    row_hits.cache_clear()
 
     assert (whole.cut, cut.cut) == (False, True)
     assert len(whole.laws) == 1
@@ -259,12 +291,39 @@ def test_row_hits__beyond_the_limit_take_each_pair_by_itself(monkeypatch):
         HitLaw(tuple(brute_force(MOOR, asked, PoolRow(one_row.sires, one_row.dams, (pair,)))))
         for pair in one_row.clutches
     ]
-    assert list(cut.laws) == by_pair
+    # Of the first pair no doubt matters to Ash.
+    assert by_pair[0] == HitLaw((Fraction(9, 16), Fraction(6, 16), Fraction(1, 16)))
+    assert cut.hatchlings_by_chance == ((QUARTER, 2),)
+    assert list(cut.laws) == by_pair[1:]
     assert cut.expected == whole.expected
-    monkeypatch.setattr(module, "MOST_LATENT_STATES", 7)
     pool = pool_hits([(MOOR, asked, {one_row: 3})])
-    row_hits.cache_clear()
     assert pool.n_cut == 3
+    # A pair that is too much by itself has no part in the tail, and all counts are as they were.
+    monkeypatch.setattr(module, "LARGE_PRODUCTS", 1)
+    left = row_hits(MOOR, asked, one_row)
+    assert (left.cut, left.laws, left.n_left_out) == (True, (), left.n_possible)
+    assert (left.expected, left.n_hatchlings) == (whole.expected, whole.n_hatchlings)
+    # The certain pair stays: six hatchlings of three families, none of them a hit.
+    tail = pool_hits([(MOOR, asked, {one_row: 3})]).tail
+    assert tail.probability == pytest.approx(0.75**6, rel=1e-12)
+
+
+def test_pool_hits__take_the_costliest_families_apart_until_the_others_are_affordable(monkeypatch):
+    cells = (CellCount(None, (0,), 2),)
+    rows = [
+        row(MOOR, ["Ash? 2/3"], ["Ash"] * n, *((0, place, cells) for place in range(n)))
+        for n in (2, 3, 4)
+    ]
+    asked = target(MOOR, "Ash")
+    costs = [family_hits(MOOR, asked, one, module.MOST_PRODUCTS).n_products for one in rows]
+    pool = [(MOOR, asked, dict.fromkeys(rows, 1))]
+    assert costs == sorted(set(costs))
+    monkeypatch.setattr(module, "LARGE_PRODUCTS", costs[0])
+    monkeypatch.setattr(module, "MOST_PRODUCTS_OF_LARGE", sum(costs[1:]))
+    assert pool_hits(pool).n_cut == 0
+    monkeypatch.setattr(module, "MOST_PRODUCTS_OF_LARGE", sum(costs[1:]) - 1)
+    assert pool_hits(pool).n_cut == 1
+    assert module.cut_hits(pool) == {(0, rows[2])}
 
 
 def test_pool_hits__multiply_equal_families():

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 from fractions import Fraction
-from math import inf, prod
+from math import inf
 
 import numpy as np
 import pytest
@@ -10,7 +10,14 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from genetics.evidence import likelihood as module
-from genetics.evidence.likelihood import Distortions, pool_likelihood, row_likelihoods
+from genetics.evidence.likelihood import (
+    Distortions,
+    cut_rows,
+    pool_likelihood,
+    row_likelihoods,
+    row_terms,
+    rows_apart,
+)
 from genetics.model.belief import Phase
 from genetics.model.species import Sex, Species
 from genetics.pool.pool import ClutchCounts, PoolRow
@@ -247,19 +254,15 @@ def test_row_likelihoods__cut_a_family_that_is_too_big_into_pairs(monkeypatch):
     one = big_family()
     [whole] = row_likelihoods(MARSH, asked, one, ways)
     assert not whole.is_cut
-    n_states = prod([4, 2, 4])
-    monkeypatch.setattr(module, "MOST_STATES", n_states)
-    row_likelihoods.cache_clear()
+    cost = row_terms(MARSH, asked, one)
+    monkeypatch.setattr(module, "MOST_TERMS", cost)
     assert len(row_likelihoods(MARSH, asked, one, ways)) == 1
-    monkeypatch.setattr(module, "MOST_STATES", n_states - 1)
-    row_likelihoods.cache_clear()
-    try:
-        parts = row_likelihoods(MARSH, asked, one, ways)
-        assert [part.is_cut for part in parts] == [True, True]
-        cut = pool_likelihood([(MARSH, asked, {one: 3})], ways)
-    finally:
-        monkeypatch.undo()
-        row_likelihoods.cache_clear()
+    monkeypatch.setattr(module, "MOST_TERMS", cost - 1)
+    parts = row_likelihoods(MARSH, asked, one, ways)
+    assert [part.is_cut for part in parts] == [True, True]
+    cut = pool_likelihood([(MARSH, asked, {one: 3})], ways)
+    assert cut_rows([(MARSH, asked, {one: 3})]) == {(0, one)}
+    monkeypatch.undo()
     assert cut.n_cut == 3
     pairs = {
         row(MARSH, ["Clay, Dune"], ["Clay, Dune"], one.clutches[0]): 3,
@@ -275,16 +278,86 @@ def test_row_likelihoods__cut_a_family_that_is_too_big_into_pairs(monkeypatch):
     assert abs(whole_pool.log_at(inside) - cut.log_at(inside)).min() > 0.01
 
 
-def test_row_likelihoods__never_cut_a_single_pair(monkeypatch):
-    asked, ways = target(MARSH, "Clay", "Dune"), distortions([hatching(0.25)], 4)
+def test_row_likelihoods__leave_out_a_pair_that_is_too_much_by_itself(monkeypatch):
+    """It speaks neither for nor against anything, and is counted."""
+    asked, ways = target(MARSH, "Clay", "Dune"), distortions([hatching(0.25), hatching(1)], 4)
     one = pair_row(MARSH, "Clay, Dune", "2 Clay", {1: 4, 3: 1})
-    monkeypatch.setattr(module, "MOST_STATES", 1)
-    row_likelihoods.cache_clear()
-    try:
-        [found] = row_likelihoods(MARSH, asked, one, ways)
-    finally:
-        row_likelihoods.cache_clear()
-    assert not found.is_cut
+    monkeypatch.setattr(module, "MOST_TERMS", 1)
+    monkeypatch.setattr(module, "LARGE_TERMS", 1)
+    found = pool_likelihood([(MARSH, asked, {one: 2})], ways)
+    assert found.n_cut == 2
+    assert (found.log_at(np.array(RATES)) == 0).all()
+
+
+def test_pool_likelihood__takes_the_costliest_families_apart(monkeypatch):
+    asked, ways = target(MARSH, "Clay", "Dune"), distortions([hatching(0.5)], 4)
+    rows = [chain(n) for n in (1, 2, 3)]
+    costs = [row_terms(MARSH, asked, one) for one in rows]
+    pools = [(MARSH, asked, dict.fromkeys(rows, 1))]
+    assert costs == sorted(set(costs))
+    monkeypatch.setattr(module, "LARGE_TERMS", costs[0])
+    monkeypatch.setattr(module, "MOST_TERMS_OF_LARGE", sum(costs[1:]))
+    assert rows_apart(pools) == frozenset()
+    monkeypatch.setattr(module, "MOST_TERMS_OF_LARGE", sum(costs[1:]) - 1)
+    assert rows_apart(pools) == {(0, rows[2])}
+    assert pool_likelihood(pools, ways).n_cut == 1
+
+
+# --- chains, trees and rings ------------------------------------------------------------------
+
+
+def chain(n):
+    """Sire 0 with dam 0, dam 0 with sire 1, and so on; everybody may be mislabelled."""
+    return row(
+        MARSH,
+        ["Clay, Dune? 1/2"] * (n + 1),
+        ["Clay? 2/3, Dune"] * (n + 1),
+        *(ClutchCounts(k // 2, (k + 1) // 2, counts({0: 1, k % 4: 2})) for k in range(2 * n)),
+    )
+
+
+@pytest.mark.parametrize("pairs", [
+    [(0, 0), (0, 1), (1, 1), (1, 2)],
+    [(0, 0), (0, 1), (0, 2), (1, 0)],
+    [(0, 0), (0, 1), (1, 1), (1, 0), (1, 2)],
+])  # fmt: skip
+def test_pool_likelihood__of_chains_trees_and_rings(pairs):
+    one = row(
+        MARSH,
+        ["Clay, Dune? 1/2", "Dune"],
+        ["Clay? 2/3", "Clay", "Dune"],
+        *(ClutchCounts(*both, counts({0: 2, place % 4: 1})) for place, both in enumerate(pairs)),
+    )
+    asked = target(MARSH, "Clay", "Dune")
+    assert n_joint_states(MARSH, asked, one) <= MOST_JOINT_STATES
+    found = assert_agrees(
+        [(MARSH, asked, {one: 1})],
+        [hatching(0.2), hatching(1), called(lambda cell, n: 1 if cell == n - 1 else cell, 0.5)],
+        RATES,
+    )
+    assert found.n_cut == 0
+
+
+def test_row_terms__of_a_long_chain_are_by_the_pair_not_by_the_states_of_all():
+    asked = target(MARSH, "Clay", "Dune")
+    costs = [row_terms(MARSH, asked, chain(n)) for n in (5, 10, 20)]
+    # Polynomials grow with the family, so twice the pairs cost up to four times as much.
+    assert costs[1] < 4 * costs[0]
+    assert costs[2] < 4 * costs[1]
+
+
+def test_row_likelihoods__of_a_wide_ring_are_cut_before_anything_is_summed():
+    n = 12
+    one = row(
+        MARSH,
+        ["Clay, Dune"] * n,
+        ["Clay, Dune"] * n,
+        *(ClutchCounts(k, j, counts({0: 2})) for k in range(n) for j in range(n)),
+    )
+    asked = target(MARSH, "Clay", "Dune")
+    assert row_terms(MARSH, asked, one) == 0
+    assert cut_rows([(MARSH, asked, {one: 1})]) == {(0, one)}
+    assert len(row_likelihoods(MARSH, asked, one, distortions([hatching(1)], 4))) == n * n
 
 
 def test_row_likelihoods__know_a_stated_phase():

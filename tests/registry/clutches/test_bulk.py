@@ -105,6 +105,7 @@ def test_bulk__stores_what_the_call_for_one_clutch_stores(keeper):
         clutch_code="shelf 3",
     )
     alone = keeper.post("clutches/", body)
+    keeper.delete(f"clutches/{alone['id']}/")
     (answer, _summary) = keeper.bulk([body])
     many = keeper.get(f"clutches/{answer['clutch']}/")
     own = ("id", "reported_at")
@@ -480,6 +481,70 @@ def test_validate_only__tells_column_and_line_of_an_animal_of_another_line(keepe
     assert Clutch.objects.count() == 0
 
 
+# --- sent again, and caps -----------------------------------------------------------------------
+
+
+def sent(keeper: Api, content: str, kind: str = "application/jsonl", **query: str) -> Any:
+    """Answers to an upload with a key."""
+    response = keeper.send(
+        "post",
+        "clutches/bulk/",
+        content=content.encode(),
+        content_type=kind,
+        headers={"Idempotency-Key": "upload-1"},
+        query=query,
+    )
+    assert response.status_code == 200, response.content
+    return lines_of(response)
+
+
+def test_bulk__sent_again_with_its_key_goes_on_where_it_ended(keeper):
+    lines = [json.dumps(GOOD | {"clutch_code": str(n)}) + "\n" for n in range(5)]
+    begun = sent(keeper, "".join(lines[:3]))
+    whole = sent(keeper, "".join(lines))
+    assert whole[:3] == begun[:3]
+    assert statuses(whole) == [(n, 201) for n in range(1, 6)]
+    assert sent(keeper, "".join(lines)) == whole
+    assert Clutch.objects.count() == 5
+    keeper.bulk("".join(lines))
+    assert Clutch.objects.count() == 10
+
+
+def test_bulk__a_refused_line_is_corrected_under_the_same_key_and_a_stored_one_is_not(keeper):
+    first = sent(keeper, table(row(), row(sire="quilback"), row(season=2024)), "text/csv")
+    assert statuses(first) == [(2, 201), (3, 400), (4, 201)]
+    fixed = table(row(), row(sire="quillback"), row(season=2023), separator=";")
+    again = sent(keeper, fixed, "text/csv")
+    assert statuses(again) == [(2, 201), (3, 201), (4, 422)]
+    assert again[0] == first[0]
+    assert again[2]["problem"]["code"] == "idempotency-key-reused"
+    assert Clutch.objects.count() == 3
+
+
+def test_bulk__a_key_is_that_of_one_keeper_and_not_used_up_by_a_trial(keeper):
+    line = json.dumps(GOOD)
+    assert statuses(sent(keeper, line, validate_only="true")) == [(1, 200)]
+    assert statuses(sent(keeper, line)) == [(1, 201)]
+    assert statuses(sent(joined(), line)) == [(1, 201)]
+    assert Clutch.objects.count() == 2
+    assert keeper.send("post", "clutches/", GOOD, headers={"Idempotency-Key": "upload-1"})
+    assert Clutch.objects.count() == 3
+
+
+def test_bulk__counts_towards_the_cap_of_a_day_and_a_trial_tells_it(keeper, settings):
+    settings.BROODCOUNT_RATE_LIMITS = True
+    settings.BROODCOUNT_DAILY_CLUTCHES = 3
+    keeper.post("clutches/", GOOD)
+    bodies = [GOOD, clutch(season=1900), GOOD, GOOD]
+    tried = keeper.bulk(bodies, validate_only="true")
+    assert [one["status"] for one in tried[:-1]] == [200, 400, 200, 429]
+    real = keeper.bulk(bodies)
+    assert [one["status"] for one in real[:-1]] == [201, 400, 201, 429]
+    assert real[3]["problem"]["code"] == "too-many-requests"
+    assert real[3]["problem"]["code"] == tried[3]["problem"]["code"]
+    assert Clutch.objects.count() == 3
+
+
 # --- cut off, and failures ----------------------------------------------------------------------
 
 
@@ -616,8 +681,9 @@ def test_bulk__a_row_stores_what_the_body_stores(body, separator):
     by_row, by_body = joined(), joined()
     answer = by_row.bulk(table(as_row(body), separator=separator), "text/csv")[0]
     assert answer["status"] == 201, answer
-    alone = by_body.post("clutches/", body)
     (kept,) = by_row.get("clutches/")["results"]
+    by_row.delete(f"clutches/{kept['id']}/")
+    alone = by_body.post("clutches/", body)
     own = ("id", "reported_at")
     assert {key: v for key, v in kept.items() if key not in own} == {
         key: v for key, v in alone.items() if key not in own

@@ -174,14 +174,18 @@ def test_flagged__needs_three_keepers(keepers):
     )
 
 
+def _one_of(n: int) -> Brood:
+    return Brood("Ashwater", "Ashwater", {"": n, "Ashwater": 1})
+
+
 def test_flagged__is_among_all_combinations_of_the_species(keepers):
     """The same e-value is a flag among few combinations, and not among very many."""
-    n = first_on_watch("Ashwater", lambda n: Brood("Ashwater", "Ashwater", {"": n, "Ashwater": 1}))
-    broods = [Brood("Ashwater", "Ashwater", {"": n // 3 + 1}) for _ in keepers[1:]]
-    first = Brood("Ashwater", "Ashwater", {"": n, "Ashwater": 1})
-    for keeper, brood in zip(keepers, (first, *broods), strict=True):
+    n = next(
+        n for n in range(2, 40) if e_value_of(pool_of("Ashwater", [_one_of(n), _one_of(n)])) >= 20
+    )
+    broods = [_one_of(n) for _ in keepers]
+    for keeper, brood in zip(keepers, broods, strict=True):
         report(keeper, brood)
-    assert e_value_of(pool_of("Ashwater", [first, *broods])) >= 20
     assert asked("Ashwater")["state"] == "flagged"
     # Two genes in one copy inform dozens of combinations, all as they should be.
     sire = "Tidemark, Mistveil, Quillback, Brackish"
@@ -189,7 +193,7 @@ def test_flagged__is_among_all_combinations_of_the_species(keepers):
     answer = asked("Ashwater")
     assert answer["state"] == "watch"
     assert "not a flag yet" in answer["evidence"]["sentence"]
-    assert answer["evidence"]["e_value"] == close(e_value_of(pool_of("Ashwater", [first, *broods])))
+    assert answer["evidence"]["e_value"] == close(e_value_of(pool_of("Ashwater", broods)))
 
 
 # --- the answer against the genetics ------------------------------------------------------------
@@ -299,10 +303,13 @@ def test_evidence__of_declared_clutches_in_a_family_with_others():
     second = Brood(
         PAIR, PAIR, {"": 9, "Ashwater": 4, "Pale Reed": 3}, names=("m-1", "f-1"), declared=True
     )
-    report(joined(), first, second)
-    evidence = asked(PAIR)["evidence"]
-    assert evidence["e_value"] == close(e_value_of(pool_of(PAIR, [(first, second)])))
-    assert evidence["e_value_declared_only"] == close(e_value_of(pool_of(PAIR, [second])))
+    families: list[Sequence[Brood]] = [(first, second)] * 3
+    for number, (one, other) in enumerate(families):
+        report(joined(), one, other)
+        evidence = asked(PAIR)["evidence"]
+        assert (evidence["e_value_declared_only"] is None) is (number < 2)
+    assert evidence["e_value"] == close(e_value_of(pool_of(PAIR, families)))
+    assert evidence["e_value_declared_only"] == close(e_value_of(pool_of(PAIR, [second] * 3)))
 
 
 def test_without_top_keeper__is_told_from_three_keepers_on(keepers):

@@ -65,6 +65,7 @@ def test_answer__is_complete_when_nobody_reported(version):
             "chance_of_none": 1.0,
             "p_value": 1.0,
         },
+        "declared_pairings": None,
         "evidence": {
             "e_value": 1.0,
             "e_value_declared_only": None,

@@ -65,6 +65,8 @@ def test_own_record__counts_what_is_the_keepers():
         "joined_on": "2026-05-31",
         "clutches": 1,
         "pairings": 1,
+        "animals": 0,
+        "tokens": 1,
     }
 
 

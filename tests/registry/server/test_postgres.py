@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
 import signal
 import subprocess
@@ -70,6 +71,21 @@ def test_postgres__keeps_a_row_and_leaves_no_process(data_dir: Path, binaries: B
         rows = connection.execute("select name from egg order by name").fetchall()
     # By code point, whatever the machine's locale is.
     assert [name for (name,) in rows] == ["B", "a", "b", "Ä"]
+
+
+def test_postgres__logs_that_a_statement_failed_and_nothing_that_was_in_it(data_dir: Path) -> None:
+    with owned_server(data_dir, command="test", durable=False) as (server, url):
+        with psycopg.connect(url, autocommit=True) as connection:
+            connection.execute("create table animal (label text primary key)")
+            for _ in range(2):
+                with contextlib.suppress(psycopg.errors.UniqueViolation):
+                    connection.execute("insert into animal values ('label of a keeper')")
+            with pytest.raises(psycopg.errors.UndefinedTable):
+                connection.execute("select 'label of a keeper' from nothing")
+        log = server.log.read_text()
+    assert "animal_pkey" in log
+    assert 'relation "nothing" does not exist' in log
+    assert "label of a keeper" not in log
 
 
 def test_postgres__answers_nobody_without_the_password(data_dir: Path) -> None:

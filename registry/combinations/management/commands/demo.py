@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import argparse
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
+from django.utils import timezone
 
 from registry.catalogue.selectors import names_elsewhere, species_loaded
 from registry.catalogue.services import catalogue_load
@@ -15,6 +17,7 @@ from registry.clutches.models import Clutch
 from registry.clutches.services.reporting import clutch_report
 from registry.combinations.bridge.community import DEMO_SPECIES, community_clutches
 from registry.combinations.selectors import flag_answer, flag_list
+from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_join
 from registry.pools.choices import Source
 from registry.pools.services import targets_refresh
@@ -48,6 +51,9 @@ class Command(BaseCommand):
             )
         loaded = species_loaded(DEMO_SPECIES)
         keepers = [keeper_join().keeper for _number in range(options["keepers"])]
+        # Invented keepers are no newcomers: the board shall show what a grown registry shows.
+        long_ago = timezone.now() - timedelta(days=400)
+        Keeper.objects.filter(pk__in=[one.pk for one in keepers]).update(joined_at=long_ago)
         for number, body in community_clutches(
             loaded,
             names_elsewhere(DEMO_SPECIES),

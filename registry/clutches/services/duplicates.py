@@ -1,0 +1,226 @@
+"""Two reports of one clutch: found when the later one arrives, told apart by their keepers."""
+
+from __future__ import annotations
+
+import hashlib
+import uuid
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any, Final
+
+from django.db import connection, transaction
+from django.db.models import Q
+
+from registry.clutches.bridge.reports import ReadClutch
+from registry.clutches.bridge.revisions import duplicate_chance, twin_digest
+from registry.clutches.choices import DuplicateReason, DuplicateState
+from registry.clutches.models import COUNTED, Clutch, LikelyDuplicate
+from registry.clutches.selectors import duplicate_get, with_groups
+from registry.clutches.services.families import families_renew
+from registry.keepers.models import Keeper
+from registry.keepers.services import keepers_lock
+from registry.pairings.models import Pairing
+
+LIKELY: Final = 0.5
+"""From this chance on a report waits until somebody tells it apart from the earlier one."""
+
+_MOST_TWINS: Final = 200
+
+
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """The earlier report that a new one repeats, and why it is thought so."""
+
+    earlier: uuid.UUID
+    reason: DuplicateReason
+    state: DuplicateState
+    chance: float
+
+
+def earlier_report(
+    keeper_id: uuid.UUID,
+    given: Mapping[str, Any],
+    read: ReadClutch,
+    animals: Mapping[str, uuid.UUID | None],
+    pairing: Pairing | None,
+) -> Copy | None:
+    """The earlier report that a new one repeats; None if there is none.
+
+    One with the same clutch code, species and season is taken for the same clutch: whoever shares a
+    code says so. Else parents' genes, season and eggs must agree, and all calls but one. Without
+    the number of eggs laid nothing is compared, and nothing is asked of the database.
+
+    Two statements: a lock, so that two reports at once see each other, and the search.
+    """
+    code = given.get("clutch_code") or ""
+    eggs = given.get("eggs") or {}
+    twin = twin_digest(read, given["season"])
+    has_eggs = eggs.get("laid") is not None and read.n_hatchlings > 0
+    if not code and not has_eggs:
+        return None
+    _search_lock(code or twin)
+    same_code = Q(clutch_code=code, version__species=read.loaded.key, season=given["season"])
+    alike = Q(twin=twin)
+    wanted = (same_code if code else Q()) | (alike if has_eggs else Q())
+    found = list(with_groups(Clutch.objects.filter(COUNTED, wanted, published=None))[:_MOST_TWINS])
+    own = _Own(keeper_id, animals, pairing.pk if pairing else None)
+    found = [one for one in found if not own.is_of_other_animals(one)]
+    for one in found:
+        if code and one.clutch_code == code and one.season == given["season"]:
+            return Copy(one.pk, DuplicateReason.CODE, DuplicateState.CONFIRMED, 1.0)
+    twins = [one for one in found if one.twin == twin]
+    best: Copy | None = None
+    for one in twins if has_eggs else ():
+        if _eggs_differ(one, eggs):
+            continue
+        chance = duplicate_chance(read, one.group_values, n_twins=len(twins))
+        if chance >= LIKELY and (best is None or chance > best.chance):
+            best = Copy(one.pk, DuplicateReason.COUNTS, DuplicateState.LIKELY, chance)
+    return best
+
+
+@dataclass(frozen=True, slots=True)
+class _Own:
+    """What is known of a new report's animals: a keeper's own labels tell animals apart."""
+
+    keeper_id: uuid.UUID
+    animals: Mapping[str, uuid.UUID | None]
+    pairing_id: uuid.UUID | None
+
+    def is_of_other_animals(self, other: Clutch) -> bool:
+        """Whether the same keeper named other animals, or declared another pairing."""
+        if other.keeper_id != self.keeper_id:
+            return False
+        named = (self.animals["sire"], self.animals["dam"], self.pairing_id)
+        return named != (other.sire_id, other.dam_id, other.pairing_id)
+
+
+def _eggs_differ(one: Clutch, eggs: Mapping[str, int | None]) -> bool:
+    known = (one.eggs_laid, one.eggs_infertile, one.eggs_died)
+    given = tuple(eggs.get(name) for name in ("laid", "infertile", "died"))
+    if known[0] != given[0]:
+        return True
+    pairs = zip(known[1:], given[1:], strict=True)
+    return any(None not in pair and pair[0] != pair[1] for pair in pairs)
+
+
+def _search_lock(text: str) -> None:
+    number = int.from_bytes(hashlib.sha256(text.encode()).digest()[:8], "big", signed=True)
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [number])
+
+
+def copy_keep(copy: Copy, later: uuid.UUID, found_at: datetime) -> None:
+    """Remember that a new report repeats an earlier one."""
+    LikelyDuplicate.objects.create(
+        earlier_id=copy.earlier,
+        later_id=later,
+        reason=copy.reason,
+        state=copy.state,
+        chance=copy.chance,
+        found_at=found_at,
+    )
+
+
+def duplicate_decide(
+    keeper: Keeper,
+    duplicate_id: uuid.UUID,
+    *,
+    same: bool,
+    unchanged: Callable[[LikelyDuplicate], None] | None = None,
+) -> LikelyDuplicate:
+    """A keeper says whether two reports are of one clutch.
+
+    If either says so, only the earlier report counts. The later one counts as a clutch of its own
+    once its keeper says that it is another one, unless the other keeper says that it is the same.
+
+    Parameters
+    ----------
+    unchanged
+        Called with the stored pair, once nobody else can change it; raises if the caller decided
+        on an outdated one.
+
+    Raises
+    ------
+    NotFoundError
+        None of the two reports is this keeper's.
+    """
+    with transaction.atomic():
+        pair = duplicate_get(keeper, duplicate_id)
+        keepers_lock([pair.earlier.keeper_id, pair.later.keeper_id])
+        pair = duplicate_get(keeper, duplicate_id)
+        if unchanged is not None:
+            unchanged(pair)
+        if pair.earlier.keeper_id == keeper.pk:
+            pair.earlier_says = same
+        if pair.later.keeper_id == keeper.pk:
+            pair.later_says = same
+        _settle(pair)
+        return pair
+
+
+def duplicate_moderate(pair_id: uuid.UUID, *, same: bool | None) -> None:
+    """A moderator's word goes before both keepers'; None takes it back."""
+    with transaction.atomic():
+        pair = LikelyDuplicate.objects.select_related("earlier", "later").get(pk=pair_id)
+        keepers_lock([pair.earlier.keeper_id, pair.later.keeper_id])
+        pair.refresh_from_db()
+        pair.moderator_says = same
+        _settle(pair)
+
+
+def _settle(pair: LikelyDuplicate) -> None:
+    """Store what was said, and put the later report into the pools or out of them."""
+    pair.state = _state(pair)
+    pair.save()
+    held = pair.state != DuplicateState.DISMISSED
+    changed = Clutch.objects.filter(pk=pair.later_id).exclude(is_duplicate=held)
+    if changed.update(is_duplicate=held) and pair.later.keeper_id is not None:
+        families_renew(pair.later.keeper_id, [pair.later_id])
+
+
+def _state(pair: LikelyDuplicate) -> DuplicateState:
+    if pair.moderator_says is not None:
+        said = pair.moderator_says
+        return DuplicateState.CONFIRMED if said else DuplicateState.DISMISSED
+    if pair.earlier_says or pair.later_says:
+        return DuplicateState.CONFIRMED
+    if pair.later_says is False:
+        return DuplicateState.DISMISSED
+    if pair.reason == DuplicateReason.CODE:
+        return DuplicateState.CONFIRMED
+    return DuplicateState.LIKELY
+
+
+def copies_of(clutch_ids: Collection[uuid.UUID]) -> list[tuple[uuid.UUID, uuid.UUID]]:
+    """(keeper, clutch) of the reports that wait because these count; asked before these go."""
+    waiting = LikelyDuplicate.objects.filter(earlier__in=clutch_ids, later__is_duplicate=True)
+    return [
+        (keeper, clutch)
+        for keeper, clutch in waiting.order_by("later__keeper", "later").values_list(
+            "later__keeper", "later"
+        )
+        if keeper is not None and clutch not in clutch_ids
+    ]
+
+
+def locked_with_copies(
+    keeper_id: uuid.UUID, clutch_ids: Collection[uuid.UUID]
+) -> list[tuple[uuid.UUID, uuid.UUID]]:
+    """Lock a keeper whose clutches go, with the keepers of reports that wait for them."""
+    keepers_lock([keeper_id, *(keeper for keeper, _clutch in copies_of(clutch_ids))])
+    return copies_of(clutch_ids)
+
+
+def copies_release(copies: Iterable[tuple[uuid.UUID, uuid.UUID]]) -> None:
+    """Reports whose earlier one is gone count by themselves, inside the caller's transaction."""
+    by_keeper: dict[uuid.UUID, list[uuid.UUID]] = defaultdict(list)
+    for keeper, clutch in copies:
+        by_keeper[keeper].append(clutch)
+    for keeper, clutches in sorted(by_keeper.items()):
+        waiting = Clutch.objects.filter(pk__in=clutches, copied__isnull=True)
+        freed = list(waiting.values_list("pk", flat=True))
+        waiting.update(is_duplicate=False)
+        families_renew(keeper, freed)

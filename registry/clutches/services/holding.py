@@ -1,0 +1,45 @@
+"""A keeper's clutches held back from the pools by a moderator, and released again."""
+
+from __future__ import annotations
+
+import uuid
+
+from django.db import transaction
+
+from registry.clutches.models import COUNTED, Clutch
+from registry.clutches.services.families import families_renew
+from registry.keepers.models import Keeper
+from registry.keepers.services import keeper_lock
+from registry.pools.choices import Source
+from registry.pools.families import PoolOwner, families_replace
+
+
+def keeper_hold(keeper_id: uuid.UUID) -> int:
+    """Take all of a keeper's clutches out of the pools, later ones included; how many left.
+
+    Nothing is deleted: the keeper reads and changes them as before. Inside the caller's
+    transaction, which writes the reason into the audit trail.
+    """
+    with transaction.atomic():
+        keeper_lock(keeper_id)
+        Keeper.objects.filter(pk=keeper_id).update(is_held=True)
+        own = Clutch.objects.filter(COUNTED, keeper=keeper_id)
+        families = set(own.values_list("family", flat=True))
+        n_held: int = Clutch.objects.filter(keeper=keeper_id).update(is_held=True)
+        families_replace(PoolOwner("", Source.KEEPERS, None, keeper_id), former=families)
+        return n_held
+
+
+def keeper_release(keeper_id: uuid.UUID) -> int:
+    """Put a held keeper's clutches back into the pools; how many came back.
+
+    Likely duplicates stay out as they were.
+    """
+    with transaction.atomic():
+        keeper_lock(keeper_id)
+        Keeper.objects.filter(pk=keeper_id).update(is_held=False)
+        held = Clutch.objects.filter(keeper=keeper_id, is_held=True)
+        ids = list(held.values_list("pk", flat=True))
+        held.update(is_held=False)
+        families_renew(keeper_id, ids)
+        return len(ids)

@@ -1,0 +1,147 @@
+"""What breeding shows of an animal: its clutches and pools follow."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from registry.clutches.models import Revision
+from registry.clutches.services.rebuilding import pools_differences
+from registry.pairings.models import AnimalStatus, Pairing
+from tests.factories.registry import (
+    ANY_STATE,
+    GECKO,
+    Api,
+    clutch,
+    gecko,
+    gecko_changed,
+    joined,
+    parent,
+    told,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def keeper() -> Api:
+    gecko()
+    return joined()
+
+
+def animal_of(keeper: Api, label: str) -> dict[str, Any]:
+    (found,) = keeper.get("animals/", label=label)["results"]
+    return found  # type: ignore[no-any-return]
+
+
+def bred(keeper: Api, label: str, gene: str, status: str, **more: Any) -> dict[str, Any]:
+    path = f"animals/{animal_of(keeper, label)['id']}/"
+    etag = keeper.send("get", path).headers["ETag"]
+    response = keeper.send(
+        "post",
+        f"{path}statuses/",
+        {"gene": gene, "status": status, **more},
+        headers={"If-Match": etag},
+    )
+    assert response.status_code == 201, response.content
+    assert response.json() == keeper.get(path)
+    return response.json()  # type: ignore[no-any-return]
+
+
+def test_proven__is_certain_in_every_clutch_of_the_animal(keeper):
+    sire = parent("66% het ashwater", "m-1")
+    made = [keeper.post("clutches/", clutch(sire, "ashwater", {"normal": n}))["id"] for n in (2, 3)]
+    other = keeper.post("clutches/", clutch(parent("66% het ashwater", "m-2"), "ashwater"))["id"]
+    before = keeper.combination("ashwater")["tried"]["expected"]
+    after = bred(keeper, "m-1", "ashwater", "proven", basis="a third clutch")
+    assert after["genes"] == "het Ashwater"
+    assert [(one["gene"], one["status"], one["basis"]) for one in after["statuses"]] == [
+        ("Ashwater", "proven", "a third clutch")
+    ]
+    for one in made:
+        assert keeper.get(f"clutches/{one}/")["sire"]["genes"] == "het Ashwater"
+        first, second = keeper.get(f"clutches/{one}/revisions/")["results"]
+        assert (first["sire"], second["sire"]) == ("66% het Ashwater", "het Ashwater")
+        assert (second["kind"], second["basis"]) == ("breeding", "a third clutch")
+    assert keeper.get(f"clutches/{other}/")["sire"]["genes"] == "66% het Ashwater"
+    # 5 hatchlings at 1/2 now, at 1/3 before; the other clutch of 6 stays at 1/3.
+    assert before == pytest.approx(11 / 3)
+    assert keeper.combination("ashwater")["tried"]["expected"] == pytest.approx(5 / 2 + 2)
+    assert pools_differences() == []
+
+
+def test_disproved__takes_the_clutches_out_of_the_pools_of_the_gene(keeper):
+    sire = parent("het ashwater, het reed", "m-1")
+    made = keeper.post("clutches/", clutch(sire, "ashwater, reed", {"normal": 6, "reed": 6}))["id"]
+    assert keeper.combination("ashwater")["tried"]["clutches"] == 1
+    bred(keeper, "m-1", "ashwater", "disproved")
+    assert keeper.combination("ashwater")["tried"]["clutches"] == 0
+    assert keeper.combination("reed")["tried"]["clutches"] == 1
+    assert keeper.get(f"clutches/{made}/")["sire"]["genes"] == "het Pale Reed"
+    assert pools_differences() == []
+
+
+def test_disproved__calls_are_held_against_the_parents_anew(keeper):
+    sire = parent("het ashwater", "m-1")
+    made = keeper.post("clutches/", clutch(sire, "ashwater", {"normal": 3, "ashwater": 3}))["id"]
+    bred(keeper, "m-1", "ashwater", "disproved")
+    now = keeper.get(f"clutches/{made}/")["hatchlings"]
+    assert [one["contradicts_parents"] for one in now] == [False, True]
+    assert "Ashwater can not come from these parents" in now[1]["reason"]
+    assert [one["call"] for one in now] == ["normal", "ashwater"]
+
+
+def test_proven__of_an_unproven_gene_takes_the_mark_away(keeper):
+    sire = parent("het ashwater", "m-1", unproven=["ashwater"])
+    made = keeper.post("clutches/", clutch(sire, "ashwater"))["id"]
+    bred(keeper, "m-1", "ASHEN-WATER", "proven")
+    assert keeper.get(f"clutches/{made}/")["sire"]["unproven"] == []
+    assert pools_differences() == []
+
+
+def test_status__reaches_declared_pairings_and_every_version(keeper):
+    sire = parent("66% het ashwater", "m-1")
+    keeper.post("clutches/", clutch(sire, "ashwater"))
+    gecko_changed()
+    keeper.post("clutches/", clutch(sire, "ashwater"))
+    declared = keeper.post(
+        "pairings/", {"species": GECKO, "season": 2026, "sire": sire, "dam": parent("ashwater")}
+    )
+    bred(keeper, "m-1", "ashwater", "disproved")
+    assert Revision.objects.filter(kind="breeding").count() == 2
+    assert Pairing.objects.get().targets == []
+    joining = clutch(None, None, {"normal": 4}, pairing=declared["id"], season=2026)
+    assert keeper.post("clutches/", joining)["sire"]["genes"] == "Normal"
+    assert pools_differences() == []
+
+
+@pytest.mark.parametrize(
+    ("gene", "status", "code"),
+    [
+        ("reed", "proven", "contradictory-statement"),
+        ("reed", "disproved", "contradictory-statement"),
+        ("ashwater", "proven", "contradictory-statement"),
+        ("wildfire", "proven", "unknown-gene"),
+        ("ashwater reed", "proven", "contradictory-statement"),
+    ],
+)
+def test_status__that_says_nothing_new_is_refused(keeper, gene, status, code):
+    keeper.post("clutches/", clutch(parent("het ashwater", "m-1"), "ashwater"))
+    path = f"animals/{animal_of(keeper, 'm-1')['id']}/statuses/"
+    body = {"gene": gene, "status": status}
+    problem = keeper.refused("post", path, body, headers=ANY_STATE)
+    assert told(problem) == {("#/gene", code)}
+    assert not AnimalStatus.objects.exists()
+    assert Revision.objects.count() == 1
+
+
+def test_status__needs_the_state_it_is_based_on(keeper):
+    keeper.post("clutches/", clutch(parent("66% het ashwater", "m-1"), "ashwater"))
+    path = f"animals/{animal_of(keeper, 'm-1')['id']}/"
+    old = keeper.send("get", path).headers["ETag"]
+    bred(keeper, "m-1", "ashwater", "proven")
+    body = {"gene": "ashwater", "status": "disproved"}
+    assert keeper.refused("post", f"{path}statuses/", body)["status"] == 428
+    refused = keeper.refused("post", f"{path}statuses/", body, headers={"If-Match": old})
+    assert refused["status"] == 412

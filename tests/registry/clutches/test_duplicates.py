@@ -1,0 +1,223 @@
+"""Two reports of one clutch: found, held back, told apart; and how well they are found."""
+
+from __future__ import annotations
+
+from random import Random
+from typing import Any
+
+import pytest
+
+from registry.catalogue.selectors import names_elsewhere, species_loaded
+from registry.clutches.models import Clutch, LikelyDuplicate
+from registry.clutches.services.duplicates import duplicate_moderate
+from registry.clutches.services.rebuilding import pools_differences
+from registry.clutches.services.reporting import clutch_report
+from registry.combinations.bridge.community import community_clutches
+from registry.keepers.models import Keeper
+from registry.keepers.services import keeper_join
+from tests.factories.registry import ANY_STATE, GECKO, Api, clutch, gecko, group, joined, parent
+
+pytestmark = pytest.mark.django_db
+
+EGGS = {"laid": 12, "infertile": 2, "died": 1}
+
+
+@pytest.fixture(autouse=True)
+def _species():
+    gecko()
+
+
+def body(**change: Any) -> dict[str, Any]:
+    hatchlings = {"ashwater": 3, "pale reed": 2, "normal": 3, "ashwater pale reed": 1}
+    return (
+        clutch("ashwater het reed", "reed het ashwater", hatchlings, eggs=EGGS, season=2024)
+        | change
+    )
+
+
+def tried(genes: str = "ashwater reed") -> int:
+    return int(Api().combination(genes)["tried"]["clutches"])
+
+
+def decided(keeper: Api, verdict: str) -> dict[str, Any]:
+    (pair,) = keeper.get("duplicates/")["results"]
+    path = f"duplicates/{pair['id']}/"
+    etag = keeper.send("get", path).headers["ETag"]
+    answer = keeper.send("put", path, {"verdict": verdict}, headers={"If-Match": etag})
+    assert answer.status_code == 200, answer.content
+    assert answer.json() == keeper.get(path)
+    return answer.json()  # type: ignore[no-any-return]
+
+
+def test_same_counts__wait_and_both_keepers_see_the_pair():
+    first, second = joined(), joined()
+    one = first.post("clutches/", body())
+    other = second.post("clutches/", body())
+    assert (one["held"], other["held"]) == (None, "duplicate")
+    assert tried() == 1
+    (seen,) = first.get("duplicates/")["results"]
+    assert (seen["earlier"], seen["later"], seen["state"]) == (one["id"], None, "likely")
+    (seen,) = second.get("duplicates/", state="likely")["results"]
+    assert (seen["earlier"], seen["later"], seen["reason"]) == (None, other["id"], "same-counts")
+    assert joined().get("duplicates/")["results"] == []
+    assert pools_differences() == []
+
+
+@pytest.mark.parametrize(
+    ("says", "state", "n_clutches"),
+    [
+        ([("later", "different")], "dismissed", 2),
+        ([("later", "same")], "confirmed", 1),
+        ([("earlier", "same")], "confirmed", 1),
+        ([("earlier", "different")], "likely", 1),
+        ([("later", "different"), ("earlier", "same")], "confirmed", 1),
+        ([("earlier", "same"), ("later", "different"), ("earlier", "different")], "dismissed", 2),
+    ],
+)
+def test_verdicts__of_the_two_keepers(says, state, n_clutches):
+    keepers = {"earlier": joined(), "later": joined()}
+    for one in keepers.values():
+        one.post("clutches/", body())
+    for who, verdict in says:
+        answer = decided(keepers[who], verdict)
+    assert (answer["state"], answer["you_say"]) == (state, says[-1][1])
+    assert tried() == n_clutches
+    assert pools_differences() == []
+
+
+def test_verdict__of_a_moderator_goes_before_both():
+    first, second = joined(), joined()
+    first.post("clutches/", body())
+    second.post("clutches/", body())
+    decided(second, "different")
+    pair = LikelyDuplicate.objects.get()
+    duplicate_moderate(pair.pk, same=True)
+    assert tried() == 1
+    assert decided(second, "different")["state"] == "confirmed"
+    duplicate_moderate(pair.pk, same=None)
+    assert tried() == 2
+    assert pools_differences() == []
+
+
+def test_verdict__needs_the_state_it_is_based_on():
+    first, second = joined(), joined()
+    first.post("clutches/", body())
+    second.post("clutches/", body())
+    (pair,) = second.get("duplicates/")["results"]
+    path = f"duplicates/{pair['id']}/"
+    assert second.refused("put", path, {"verdict": "same"})["status"] == 428
+    old = second.send("get", path).headers["ETag"]
+    decided(second, "same")
+    answer = second.refused("put", path, {"verdict": "different"}, headers={"If-Match": old})
+    assert answer["status"] == 412
+
+
+def test_shared_code__counts_once():
+    first, second = joined(), joined()
+    first.post("clutches/", clutch(clutch_code="one of us"))
+    later = second.post("clutches/", clutch(clutch_code="one of us", hatchlings={"normal": 7}))
+    assert later["held"] == "duplicate"
+    assert tried("ashwater") == 1
+    (seen,) = second.get("duplicates/")["results"]
+    assert (seen["state"], seen["reason"]) == ("confirmed", "shared-code")
+    assert decided(second, "different")["state"] == "dismissed"
+    assert tried("ashwater") == 2
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"season": 2023},
+        {"eggs": EGGS | {"laid": 13}},
+        {"eggs": EGGS | {"infertile": 1}},
+        {"eggs": None},
+        {"hatchlings": [group("ashwater", 5), group("pale reed", 4)]},
+        {"sire": parent("ashwater")},
+    ],
+)
+def test_other_clutches__count(change):
+    joined().post("clutches/", body())
+    assert joined().post("clutches/", body(**change))["held"] is None
+    assert not LikelyDuplicate.objects.exists()
+
+
+def test_one_call_apart__may_still_be_the_same():
+    joined().post("clutches/", body())
+    calls = {"ashwater": 4, "pale reed": 1, "normal": 3, "ashwater pale reed": 1}
+    other = body(hatchlings=[group(call, n) for call, n in calls.items()])
+    later = joined().post("clutches/", other)
+    pair = LikelyDuplicate.objects.first()
+    assert (later["held"] == "duplicate") is (pair is not None)
+    if pair is not None:
+        assert pair.chance < 0.95
+
+
+def test_own_animals__by_other_labels_are_other_clutches():
+    keeper = joined()
+    for n in range(2):
+        labelled = body(
+            sire=parent("ashwater het reed", f"m-{n}"), dam=parent("reed het ashwater", f"f-{n}")
+        )
+        assert keeper.post("clutches/", labelled | {"clutch_code": "all alike"})["held"] is None
+    again = keeper.post("clutches/", labelled)
+    assert again["held"] == "duplicate"
+
+
+@pytest.mark.parametrize("leaving", ["withdraw", "erase"])
+def test_earlier_report__that_leaves_sets_the_later_one_free(leaving):
+    first, second = joined(), joined()
+    one = first.post("clutches/", body())["id"]
+    later = second.post("clutches/", body())["id"]
+    if leaving == "withdraw":
+        first.delete(f"clutches/{one}/")
+    else:
+        assert first.send("delete", "keepers/me/", headers=ANY_STATE).status_code == 200
+    assert second.get(f"clutches/{later}/")["held"] is None
+    assert tried() == 1
+    assert pools_differences() == []
+
+
+def test_later_report__that_is_withdrawn_takes_the_pair_along():
+    first, second = joined(), joined()
+    first.post("clutches/", body())
+    later = second.post("clutches/", body())["id"]
+    second.delete(f"clutches/{later}/")
+    assert first.get("duplicates/")["results"] == []
+    assert tried() == 1
+
+
+def community(seed: int, *, n_clutches: int, n_copies: int) -> tuple[set[Any], set[Any]]:
+    """(planted, held back) copies in a simulated community; copies come from other keepers."""
+    loaded, random = species_loaded(GECKO), Random(seed)
+    keepers = [keeper_join().keeper for _ in range(20)]
+    planted = set()
+    bodies = list(
+        community_clutches(
+            loaded, names_elsewhere(GECKO), n_keepers=20, n_clutches=n_clutches, seed=seed
+        )
+    )
+    copied = set(random.sample(range(n_clutches), n_copies))
+    for number, (owner, one) in enumerate(bodies):
+        clutch_report(keepers[owner], one)
+        if number in copied:
+            stranger = keepers[(owner + 1 + random.randrange(19)) % 20]
+            parents = {
+                role: {"genes": one[role]["genes"], "animal": f"copy {number} {role}"}
+                for role in ("sire", "dam")
+            }
+            planted.add(clutch_report(stranger, one | parents).clutch_id)
+    held = set(Clutch.objects.filter(is_duplicate=True).values_list("pk", flat=True))
+    Keeper.objects.filter(pk__in=[one.pk for one in keepers]).delete()
+    return planted, held
+
+
+def test_planted_copies__are_found():
+    """Of copies by other keepers, 90 % are held back, and half of what is held back is a copy."""
+    n_planted = n_found = n_held = 0
+    for seed in range(3):
+        planted, held = community(seed, n_clutches=150, n_copies=12)
+        n_planted += len(planted)
+        n_found += len(planted & held)
+        n_held += len(held)
+    assert n_found >= 0.9 * n_planted
+    assert n_found >= 0.5 * n_held
