@@ -93,6 +93,14 @@ class ErrorCode(StrEnum):
     EXPIRY_IN_THE_PAST = "expiry-in-the-past", 400, "A token can not expire before it is made"
     TOO_MANY_TOKENS = "too-many-tokens", 409, "The keeper has as many tokens as a keeper can have"
 
+    # many clutches at once
+    TOO_MANY_LINES = "too-many-lines", 413, "More clutches than one upload may hold"
+    LINE_TOO_LONG = "line-too-long", 400, "A line is longer than a clutch is"
+    UNKNOWN_COLUMN = "unknown-column", 400, "The table has a column that this call does not know"
+    MISSING_COLUMN = "missing-column", 400, "The table lacks a column"
+    UNREADABLE_TABLE = "unreadable-table", 400, "The table can not be read"
+    UNREADABLE_CELL = "unreadable-cell", 400, "A cell of the table can not be read"
+
     # combinations and numbers
     TOO_MANY_FACTORS = "too-many-factors", 400, "More factors than are watched together"
     NOT_VISIBLE = "not-visible", 400, "A combination is of what shows"
@@ -374,6 +382,75 @@ class TooManyRevisionsError(RegistryError):
     """A clutch, animal or code that has as many entries as are kept."""
 
     code = ErrorCode.TOO_MANY_REVISIONS
+
+
+class IncompleteBodyError(RegistryError):
+    """A body that ended before its stated length: whoever sent it was cut off."""
+
+    def __init__(self, *, read: int, stated: int | None) -> None:
+        expected = "" if stated is None else f", expected {stated}"
+        super().__init__(f"The body ended after {read} bytes{expected}. Nothing was stored.")
+
+
+class TooManyLinesError(RegistryError):
+    """An upload of more clutches than one may hold."""
+
+    code = ErrorCode.TOO_MANY_LINES
+
+    def __init__(self, *, limit: int) -> None:
+        super().__init__(
+            f"The upload holds more than {limit} clutches. Nothing was stored; send it in parts of "
+            f"at most {limit}.",
+            limit=limit,
+        )
+
+
+class LineTooLongError(RegistryError):
+    """A line that is too long for a clutch."""
+
+    code = ErrorCode.LINE_TOO_LONG
+
+
+class UnknownColumnError(RegistryError):
+    """A column of a table that the call does not know."""
+
+    code = ErrorCode.UNKNOWN_COLUMN
+
+    def __init__(self, *, column: str, known: Sequence[str], suggestions: Sequence[str]) -> None:
+        hint = f" Did you mean {listed(suggestions)}?" if suggestions else ""
+        super().__init__(
+            f"There is no column {column!r} here; known are {listed(known, joiner='and')}.{hint}",
+            column=column,
+            known=list(known),
+            suggestions=list(suggestions),
+        )
+
+
+class MissingColumnError(RegistryError):
+    """A column without which no row of a table is a clutch."""
+
+    code = ErrorCode.MISSING_COLUMN
+
+    def __init__(self, *, column: str, instead: str | None, needed: Sequence[str]) -> None:
+        other = f" (or the column {instead!r})" if instead else ""
+        super().__init__(
+            f"The column {column!r}{other} is missing; the header has at least "
+            f"{listed(needed, joiner='and')}.",
+            column=column,
+            needed=list(needed),
+        )
+
+
+class UnreadableTableError(RegistryError):
+    """A table, or one row of it, that is no CSV of the expected form."""
+
+    code = ErrorCode.UNREADABLE_TABLE
+
+
+class UnreadableCellError(RegistryError):
+    """A cell of a table that is not in the form of its column."""
+
+    code = ErrorCode.UNREADABLE_CELL
 
 
 class CatalogueFaultError(RegistryError):

@@ -23,19 +23,25 @@ _CODES: Final = {str(code): code for code in ErrorCode}
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """One fault: read in the body at ``place`` (None: nowhere in it), or in ``parameter``."""
+    """One fault: read in the body at ``place`` (None: nowhere in it), or in ``parameter``.
+
+    ``spoken`` names a place that no pointer can, such as a column of a table.
+    """
 
     code: ErrorCode
     detail: str
     place: Place | None = None
     parameter: str | None = None
     extras: Mapping[str, object] = field(default_factory=dict)
+    spoken: str = ""
 
     @property
     def where(self) -> str:
-        """The place in words: the parameter, or the path of the field; empty for the whole body."""
+        """The place in words: parameter, column or path of the field; empty for the whole body."""
         if self.parameter is not None:
             return f"parameter {self.parameter}"
+        if self.spoken:
+            return self.spoken
         return "/".join(str(step) for step in self.place or ())
 
     def document(self) -> dict[str, object]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from http import HTTPStatus
-from io import BytesIO
-from typing import Any, Final
+from tempfile import SpooledTemporaryFile
+from typing import IO, Any, Final
 from urllib.parse import unquote_to_bytes
 
 from django.conf import settings
@@ -19,7 +19,12 @@ from registry.api.problems import (
     problem_of,
     problem_of_status,
 )
-from registry.errors import BodyTooLargeError, RegistryError, UnreadableCharactersError
+from registry.errors import (
+    BodyTooLargeError,
+    IncompleteBodyError,
+    RegistryError,
+    UnreadableCharactersError,
+)
 
 # Belong to the body that is replaced, or to how it was made.
 _BODY_HEADERS: Final = frozenset(
@@ -29,6 +34,8 @@ _BODY_HEADERS: Final = frozenset(
 # connection and not the answer.
 _MOST_DRAINED: Final = 16 * 1024 * 1024
 _PIECE: Final = 64 * 1024
+_MOST_IN_MEMORY: Final = 1_000_000
+_JOINED: Final = "_joined_body"
 
 
 class ProblemMiddleware:
@@ -42,7 +49,14 @@ class ProblemMiddleware:
         problem = _text_problem(request)
         if problem is not None:
             return problem
-        return _as_problem(request, self.get_response(request))
+        response = self.get_response(request)
+        joined = getattr(request, _JOINED, None)
+        if joined is not None:
+            # An answer by lines may read the body until it ends.
+            response._resource_closers.append(  # type: ignore[attr-defined] # noqa: SLF001 - no other way
+                joined.close
+            )
+        return _as_problem(request, response)
 
     def process_view(
         self, request: HttpRequest, view: Callable[..., Any], args: Any, kwargs: Any
@@ -57,7 +71,7 @@ class ProblemMiddleware:
             return None
         try:
             _bound_body(request, limit=limit)
-        except BodyTooLargeError as error:
+        except RegistryError as error:
             return _problem(request, error)
         return None
 
@@ -126,17 +140,31 @@ def _read_chunked(request: HttpRequest, *, limit: int) -> None:
     """Read a body of no stated length, at most ``limit`` bytes.
 
     Django takes a body without a length for empty. The server says with ``wsgi.input_terminated``
-    that reading to the end is safe, so the body is read here and handed on with its length.
+    that reading to the end is safe, so the body is read here and handed on with its length. What
+    is larger than most bodies may be waits in a file.
     """
     source = request.META["wsgi.input"]
-    body = source.read(limit + 1)
-    if len(body) > limit:
-        left = _MOST_DRAINED
-        while left > 0 and (piece := source.read(_PIECE)):
-            left -= len(piece)
+    joined: IO[bytes] = SpooledTemporaryFile(  # noqa: SIM115 - closed with the answer
+        max_size=_MOST_IN_MEMORY
+    )
+    n_read = 0
+    try:
+        while piece := source.read(_PIECE):
+            n_read += len(piece)
+            if n_read <= limit:
+                joined.write(piece)
+            elif n_read > limit + _MOST_DRAINED:
+                break
+    except OSError as error:  # the connection is gone, or the chunks are none
+        joined.close()
+        raise IncompleteBodyError(read=n_read, stated=None) from error
+    if n_read > limit:
+        joined.close()
         raise BodyTooLargeError(limit=limit)
-    request.META["CONTENT_LENGTH"] = str(len(body))
-    request._stream = BytesIO(body)  # noqa: SLF001 - see above
+    joined.seek(0)
+    setattr(request, _JOINED, joined)
+    request.META["CONTENT_LENGTH"] = str(n_read)
+    request._stream = joined  # type: ignore[assignment] # noqa: SLF001 - see above
 
 
 # --- answers ----------------------------------------------------------------------------------

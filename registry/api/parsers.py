@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
+from functools import partial
 from typing import IO, Any, NoReturn
 
 from rest_framework.parsers import BaseParser
@@ -35,44 +36,68 @@ class StrictJSONParser(BaseParser):
 
 
 def strict_json(body: bytes) -> Any:
-    """Value of a JSON text in UTF-8, read as `StrictJSONParser` does (bulk uses it by line)."""
+    """Value of a JSON text in UTF-8, read as `StrictJSONParser` does."""
     try:
-        text = body.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        raise NotJsonError(
-            f"The body is not UTF-8: byte {error.start + 1} begins no character.",
-            byte=error.start + 1,
-        ) from error
-    try:
-        value = json.loads(text, parse_constant=_refuse_constant, object_pairs_hook=_object)
+        return _strict_value(body, "body")
     except json.JSONDecodeError as error:
         raise NotJsonError(
             f"The body is not JSON: {error.msg} at line {error.lineno}, column {error.colno}.",
             line=error.lineno,
             column=error.colno,
         ) from error
+
+
+def strict_json_line(line: bytes) -> Any:
+    """Value of one line of JSON lines, read as strictly; faults are told by character."""
+    try:
+        return _strict_value(line, "line")
+    except json.JSONDecodeError as error:
+        raise NotJsonError(
+            f"The line is not JSON: {error.msg} at character {error.pos + 1}. One whole clutch is "
+            "expected in each line.",
+            character=error.pos + 1,
+        ) from error
+
+
+def _strict_value(body: bytes, what: str) -> Any:
+    """Value of the ``what``; raises a JSONDecodeError for the callers to word."""
+    try:
+        text = body.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        raise NotJsonError(
+            f"The {what} is not UTF-8: byte {error.start + 1} begins no character.",
+            byte=error.start + 1,
+        ) from error
+    try:
+        value = json.loads(
+            text,
+            parse_constant=partial(_refuse_constant, what),
+            object_pairs_hook=partial(_object, what),
+        )
+    except json.JSONDecodeError:
+        raise
     except RecursionError as error:
-        raise NotJsonError("The body is nested too deep to be read.") from error
+        raise NotJsonError(f"The {what} is nested too deep to be read.") from error
     except ValueError as error:  # an integer of more digits than Python converts
-        raise NotJsonError("The body has a number of too many digits.") from error
-    _refuse_no_text(value)
+        raise NotJsonError(f"The {what} has a number of too many digits.") from error
+    refuse_no_text(value)
     return value
 
 
-def _refuse_constant(name: str) -> NoReturn:
-    raise NotJsonError(f"The body is not JSON: {name} is no number of JSON.")
+def _refuse_constant(what: str, name: str) -> NoReturn:
+    raise NotJsonError(f"The {what} is not JSON: {name} is no number of JSON.")
 
 
-def _object(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+def _object(what: str, pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     read = dict(pairs)
     if len(read) < len(pairs):
         names = [name for name, _value in pairs]
         twice = next(name for name in names if names.count(name) > 1)
-        raise NotJsonError(f"The body has the name {twice!r} twice in one object.", name=twice)
+        raise NotJsonError(f"The {what} has the name {twice!r} twice in one object.", name=twice)
     return read
 
 
-def _refuse_no_text(value: Any) -> None:
+def refuse_no_text(value: Any) -> None:
     """Raise the place of the first text that is none. A loop: no depth can exhaust the stack."""
     waiting: list[tuple[Place, Any]] = [((), value)]
     while waiting:

@@ -111,7 +111,8 @@ class ProblemResponse(HttpResponse):
 # --- from exceptions --------------------------------------------------------------------------
 
 
-def _of_faults(faults: Sequence[Fault]) -> Problem:
+def problem_of_faults(faults: Sequence[Fault]) -> Problem:
+    """One problem that names every fault; its detail is that of the first."""
     codes = {fault.code for fault in faults}
     code = codes.pop() if len(codes) == 1 else ErrorCode.INVALID_BODY
     first = faults[0]
@@ -145,7 +146,7 @@ def _of_validation(error: rest.ValidationError, context: Mapping[str, Any]) -> P
     request = context.get("request")
     from_query = request is not None and request.method in _SAFE_METHODS
     read = parameter_faults if from_query else body_faults
-    return _of_faults(read(error.detail))
+    return problem_of_faults(read(error.detail))
 
 
 def _of_method(error: rest.MethodNotAllowed, context: Mapping[str, Any]) -> Problem:
@@ -204,7 +205,10 @@ _UNREADABLE = "The request can not be read: its host, form data or headers are n
 
 # The first that fits is used, so children stand before their parents.
 _READERS: Final[Sequence[tuple[type[Exception], Callable[[Any, Mapping[str, Any]], Problem]]]] = (
-    (FieldsError, lambda error, _context: _of_faults([placed_fault(e) for e in error.errors])),
+    (
+        FieldsError,
+        lambda error, _context: problem_of_faults([placed_fault(e) for e in error.errors]),
+    ),
     (RegistryError, lambda error, _context: _of_refusal(error)),
     (GeneticsError, lambda error, _context: _of_refusal(error)),
     (rest.ValidationError, _of_validation),
@@ -219,7 +223,7 @@ _READERS: Final[Sequence[tuple[type[Exception], Callable[[Any, Mapping[str, Any]
     (PermissionDenied, _fixed(ErrorCode.FORBIDDEN, "This keeper may not do this.")),
     (rest.NotFound, lambda _error, context: _not_found_at(context["request"].path)),
     (Http404, lambda _error, context: _not_found_at(context["request"].path)),
-    (ModelValidationError, lambda error, _context: _of_faults(model_faults(error))),
+    (ModelValidationError, lambda error, _context: problem_of_faults(model_faults(error))),
     (RequestDataTooBig, _of_too_big),
     (SuspiciousOperation, _fixed(ErrorCode.BAD_REQUEST, _UNREADABLE)),
     (BadRequest, _fixed(ErrorCode.BAD_REQUEST, _UNREADABLE)),
@@ -306,4 +310,4 @@ def server_error(request: HttpRequest) -> HttpResponse:
 
 def parameter_problem(error: RegistryError, *, name: str) -> Problem:
     """The problem of one refused parameter, for the middleware."""
-    return _of_faults([placed_fault(PlacedError(error, parameter=name))])
+    return problem_of_faults([placed_fault(PlacedError(error, parameter=name))])

@@ -197,6 +197,9 @@ def _problem_schema() -> dict[str, Any]:
         "properties": {
             "pointer": {**text, "description": "JSON pointer (RFC 6901) into the body."},
             "parameter": {**text, "description": "Name of the query or path parameter."},
+            "column": {**text, "description": "Column of a table, as its header names it."},
+            "cell": {"type": ["string", "null"], "description": "What stands in that column."},
+            "entry": {"type": "integer", "description": "Entry of a list in the cell, from 1."},
             "code": code,
             "detail": text,
         },

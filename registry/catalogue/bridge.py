@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
@@ -18,6 +19,8 @@ from genetics.notation.names import names_of
 from genetics.notation.reader import ReadLook, read_genes, read_look
 from genetics.notation.writer import canonical_text
 from genetics.pool.target import Target, factor_for, target_of
+
+_BRACKETS = re.compile(r"\(([^()]*)\)")
 
 CARE = (
     "If animals suffer or die, ask a veterinarian with experience of reptiles, and look up the law "
@@ -47,6 +50,15 @@ class LoadedSpecies:
     def cautions(self) -> tuple[Caution, ...]:
         return tuple(_cautions(self.content))
 
+    @cached_property
+    def bracketed_names(self) -> frozenset[str]:
+        """What stands in round brackets in a name, such as the line of a gene; without case."""
+        return frozenset(
+            words.strip().casefold()
+            for name in _names_as_written(self.species)
+            for words in _BRACKETS.findall(name)
+        )
+
 
 @dataclass(frozen=True, slots=True)
 class Caution:
@@ -60,6 +72,14 @@ class Caution:
     def about(self) -> str:
         """The genes it is about, as words."""
         return caution_about(self.alleles)
+
+
+def _names_as_written(species: Species) -> Iterator[str]:
+    for locus in species.loci:
+        yield from (one.look for one in locus.compounds if one.look)
+        for allele in locus.alleles:
+            yield from (allele.name, *allele.aliases, *allele.super_names)
+    yield from (one.name for one in species.nicknames)
 
 
 def caution_about(alleles: Iterable[tuple[str, int]]) -> str:

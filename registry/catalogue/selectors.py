@@ -58,6 +58,18 @@ def species_loaded(key: str) -> LoadedSpecies:
     return version_loaded(row)
 
 
+def bracketed_names(key: str) -> frozenset[str]:
+    """What stands in round brackets in the names of a species' genes, without case.
+
+    Empty for a species that the catalogue does not have.
+    """
+    try:
+        loaded = species_loaded(key)
+    except UnknownSpeciesError:
+        return frozenset()
+    return loaded.bracketed_names
+
+
 @lru_cache(maxsize=256)
 def version_loaded(version_id: int) -> LoadedSpecies:
     """A species under a given version. Versions never change, so each process reads one once."""

@@ -12,6 +12,13 @@ MAX_GROUPS = 100
 MAX_ALTERNATIVES = 8
 """Most other readings of one uncertain call."""
 
+MAX_BULK_CLUTCHES = 5_000
+"""Most clutches of one upload."""
+
+MAX_BULK_BYTES = 30_000_000
+MAX_LINE_BYTES = 65_536
+"""Most bytes of one clutch in an upload: a line of JSON, or a row with the line breaks in it."""
+
 MAX_BASIS_LENGTH = 100
 MAX_CODE_LENGTH = 40
 

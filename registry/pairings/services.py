@@ -92,11 +92,12 @@ def animals_keep(
     with gathered() as faults:
         for role, one in labelled.items():
             with faults.at(role, "animal"):
-                _sex_checked(one, found[one.label or ""][1])
+                animal_sex_checked(one, found[one.label or ""][1])
     return {role: found[one.label][0] if one.label else None for role, one in animals.items()}
 
 
-def _sex_checked(animal: StatedAnimal, known: str) -> None:
+def animal_sex_checked(animal: StatedAnimal, known: str) -> None:
+    """Refuse an animal whose keeper reported it with the other sex before."""
     if animal.sex != known:
         raise ContradictionError(
             f"You reported {animal.label!r} as a {known} before, and it is named as the "

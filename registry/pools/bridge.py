@@ -108,6 +108,7 @@ NOTHING_REPORTED = Assessment(
 )
 
 
+@lru_cache(maxsize=65536)
 def combination_text(species: Species, target: Target) -> str:
     """A combination in canonical text, which reads back to the same combination."""
     looks = tuple(LocusLook(one.locus, one.pairs, one.text) for one in target.factors)

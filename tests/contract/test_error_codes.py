@@ -150,6 +150,24 @@ def too_many(_keeper: Api) -> dict[str, Any]:
         return Api().refused("get", "species/")
 
 
+def many(content: str | bytes, kind: str = "text/csv") -> Request:
+    """An upload that is refused as a whole."""
+    sent = content.encode() if isinstance(content, str) else content
+    return lambda keeper: keeper.refused("post", "clutches/bulk/", content=sent, content_type=kind)
+
+
+def one_of_many(content: str, kind: str = "text/csv") -> Request:
+    """The problem of the first line of an upload."""
+
+    def send(keeper: Api) -> dict[str, Any]:
+        problem: dict[str, Any] = keeper.bulk(content, kind)[0]["problem"]
+        return problem
+
+    return send
+
+
+HEADER: Final = "species,season,sire,dam,hatchlings\n"
+
 # code -> the request, and words of its problem
 TABLE: Final[dict[str, tuple[Request, str]]] = {
     "bad-request": (raw("get", "species/", headers={"Host": "elsewhere.example"}), "its host"),
@@ -209,6 +227,12 @@ TABLE: Final[dict[str, tuple[Request, str]]] = {
     "empty-clutch": (report(hatchlings=[]), "neither hatchlings nor eggs"),
     "too-many-hatchlings": (report(hatchlings=[group("normal", 301)]), "301 hatchlings"),
     "too-many-revisions": (one_revision_more, "1 are kept of one clutch"),
+    "too-many-lines": (many("{}\n" * 5001, "application/jsonl"), "more than 5000 clutches"),
+    "line-too-long": (one_of_many("[" * 70_000, "application/jsonl"), "more than the 65536 bytes"),
+    "unknown-column": (many(f"colour,{HEADER}"), "There is no column 'colour' here"),
+    "missing-column": (many("species,season,sire,dam\n"), "The column 'hatchlings' is missing"),
+    "unreadable-table": (one_of_many(f"{HEADER}a,b\n"), "The row has 2 cells, expected 5"),
+    "unreadable-cell": (one_of_many(f"{HEADER}{GECKO},2025,reed,reed,reed\n"), "no count"),
     "too-many-factors": (combination("ashwater reed quillback tidemark"), "at most 3 genes"),
     "not-visible": (combination("het ashwater"), "does not show"),
     "chance-out-of-range": (notation("150% het reed"), "not at 150 %"),

@@ -219,6 +219,7 @@ def test_answers_about_keepers__are_documented_as_needing_a_token():
         "post /api/v1/pairings/",
         "get /api/v1/clutches/",
         "post /api/v1/clutches/",
+        "post /api/v1/clutches/bulk/",
         "get /api/v1/clutches/{clutch_id}/",
         "delete /api/v1/clutches/{clutch_id}/",
         "get /api/v1/clutches/{clutch_id}/revisions/",

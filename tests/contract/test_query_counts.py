@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import Any, Final
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from registry.clutches.models import Clutch
 from registry.pools.models import Contribution
@@ -24,9 +26,11 @@ from tests.factories.registry import (
     gecko,
     group,
     joined,
+    lines_of,
     many,
     openapi,
     parent,
+    statements,
 )
 
 REVIEWED: Final = Path(__file__).with_name("query_counts.json")
@@ -116,6 +120,45 @@ def test_withdrawal__does_not_grow_with_the_family_or_the_targets():
     assert counted(keeper, "delete", f"clutches/{others[0]}/", headers=ANY_STATE) == few
 
 
+def many_counted(
+    keeper: Api, bodies: list[Any], headers: dict[str, str] | None = None, **query: str
+) -> int:
+    """Statements of an upload in which every line is accepted."""
+    content = "\n".join(map(json.dumps, bodies)).encode()
+    with CaptureQueriesContext(connection) as captured:
+        response = keeper.send(
+            "post",
+            "clutches/bulk/",
+            content=content,
+            content_type="application/jsonl",
+            query=query,
+            headers=headers,
+        )
+    assert lines_of(response)[-1]["summary"]["refused"] == 0
+    return len(statements(captured))
+
+
+def test_many_reports__with_a_key_cost_three_statements_more_for_each_line():
+    keeper = joined()
+    bodies = [small(f"m-{n}", f"f-{n}") for n in range(12)]
+    plain = [many_counted(keeper, bodies[:n]) for n in (1, 12)]
+    keyed = [
+        many_counted(keeper, bodies[:n], headers={"Idempotency-Key": f"k-{n}"}) for n in (1, 12)
+    ]
+    # The advisory lock, the look for an answer, and storing it.
+    assert [k - p for k, p in zip(keyed, plain, strict=True)] == [3, 36]
+
+
+@pytest.mark.parametrize("query", [{}, {"validate_only": "true"}], ids=["stored", "tried"])
+def test_many_reports__cost_the_same_for_each_line_and_no_more_than_one_report(query):
+    keeper = joined()
+    alone = counted(keeper, "post", "clutches/", small("m-0", "f-0"))
+    bodies = [small(f"m-{n}", f"f-{n}") for n in range(12)]
+    counts = [many_counted(keeper, bodies[:n], **query) for n in (1, 2, 12)]
+    assert counts[1] - counts[0] == (counts[2] - counts[0]) / 11 < alone
+    assert counts[0] <= MOST_OF_A_REPORT
+
+
 # --- every read ---------------------------------------------------------------------------------
 
 CALLS: Final = {
@@ -130,6 +173,7 @@ CALLS: Final = {
     "GET /api/v1/pairings/": "pairings/",
     "GET /api/v1/clutches/": "clutches/",
     "GET /api/v1/clutches/{clutch_id}/": "clutches/{clutch}/",
+    "GET /api/v1/clutches/bulk/template/": "clutches/bulk/template/",
     "GET /api/v1/combinations/": "combinations/",
     "GET /api/v1/combinations/{species}/{genes}/": f"combinations/{GECKO}/ashwater reed/",
     "GET /api/v1/combinations/{species}/{genes}/history/": (
@@ -159,6 +203,7 @@ CALLS: Final = {
     "POST /api/v1/keepers/me/recovery-code/": "keepers/me/recovery-code/",
     "POST /api/v1/pairings/": "pairings/",
     "POST /api/v1/clutches/": "clutches/",
+    "POST /api/v1/clutches/bulk/": "clutches/bulk/",
     "POST /api/v1/second-opinions/": "second-opinions/",
     "POST /api/v1/clutches/{clutch_id}/revisions/": "clutches/{clutch}/revisions/",
     "POST /api/v1/animals/{animal_id}/statuses/": "animals/{animal}/statuses/",
@@ -208,6 +253,7 @@ def body_of(call: str, keeper: Api) -> Any:
         "keepers/me/recovery-code/": {},
         "pairings/": {"species": GECKO, "season": 2025, **parents},
         "clutches/": SMALL,
+        "clutches/bulk/": SMALL,
         "second-opinions/": OPINION,
         "clutches/{clutch}/revisions/": {"eggs": {"died": 1}},
         "animals/{animal}/statuses/": {"gene": "reed", "status": "disproved"},
@@ -257,6 +303,8 @@ def counts_of(keeper: Api, clutch_id: str, *, calls: Any = CALLS) -> dict[str, i
         given: dict[str, Any] = {"query": {"page_size": 200}} if _is_list(call) else {}
         if method in {"delete", "put"} or path.endswith(("/revisions/", "/statuses/")):
             given["headers"] = ANY_STATE
+        if path == "clutches/bulk/":
+            given["content_type"] = "application/jsonl"
         found[call] = counted(keeper, method, path, body_of(call, keeper), **given)
     return found
 

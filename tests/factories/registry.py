@@ -33,6 +33,7 @@ GECKO_FILE: Final = FIXTURES / "demo" / "marsh-lantern-gecko.json"
 GECKO: Final = "marsh-lantern-gecko"
 PROBLEM: Final = "application/problem+json"
 API: Final = "/api/v1/"
+JSON_LINES: Final = ("application/jsonl", "application/x-ndjson")
 ANY_STATE: Final = {"If-Match": "*"}
 """Headers of an edit, whatever is there now."""
 
@@ -73,7 +74,7 @@ def _validator(
         found = openapi()["components"]["responses"][found["$ref"].rpartition("/")[2]]
     if "content" not in found:
         return None
-    json_type = next((one for one in found["content"] if one.endswith("json")), None)
+    json_type = next((one for one in found["content"] if one.endswith(("json", "jsonl"))), None)
     schema = found["content"][json_type]["schema"] if json_type else {}
     validator = Draft202012Validator({**schema, "components": _closed_components()})
     return frozenset(found["content"]), validator
@@ -103,11 +104,11 @@ def check_documented(response: Any, method: str) -> None:
     media_type = response.headers["Content-Type"].partition(";")[0]
     assert media_type in media_types
     assert (media_type == PROBLEM) is (response.status_code >= 400)
-    if not media_type.endswith("json"):
+    if not media_type.endswith(("json", "jsonl")):
         return  # a text or file; what is in it is for the tests of the call
     faults = [
         f"{one.json_path}: {one.message}"
-        for one in validator.iter_errors(json.loads(response.content))
+        for one in validator.iter_errors(_documented_form(response, media_type))
     ]
     assert not faults, faults
 
@@ -122,6 +123,16 @@ def _gathered(response: Any) -> Any:
     whole.resolver_match = response.resolver_match
     whole.json = lambda: json.loads(whole.content)  # type: ignore[attr-defined]
     return whole
+
+
+def lines_of(response: Any) -> list[dict[str, Any]]:
+    """The answers of a body of JSON lines."""
+    return [json.loads(line) for line in response.content.splitlines()]
+
+
+def _documented_form(response: Any, media_type: str) -> Any:
+    """The body as its schema means it: JSON lines are the array of them."""
+    return lines_of(response) if media_type in JSON_LINES else json.loads(response.content)
 
 
 class Api:
@@ -191,6 +202,23 @@ class Api:
         read = self.send("get", path)
         response = self.send("delete", path, headers={"If-Match": read.headers["ETag"]})
         assert response.status_code == 204, response.content
+
+    def bulk(
+        self,
+        content: Any,
+        content_type: str = "application/jsonl",
+        **query: Any,
+    ) -> list[dict[str, Any]]:
+        """Answers to an upload, the summary last; ``content``: text, bytes or a list of bodies."""
+        if isinstance(content, list):
+            content = "\n".join(map(json.dumps, content))
+        if isinstance(content, str):
+            content = content.encode()
+        response = self.send(
+            "post", "clutches/bulk/", content=content, content_type=content_type, query=query
+        )
+        assert response.status_code == 200, response.content
+        return lines_of(response)
 
     def refused(self, method: str, path: str, body: Any = None, **given: Any) -> dict[str, Any]:
         """The problem of a refused call, after checking what holds for all of them."""

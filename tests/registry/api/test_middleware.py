@@ -96,6 +96,7 @@ def chunked(body: bytes, address: str) -> tuple[str, dict[str, Any]]:
 
     answer = WSGIHandler()(environ, start)
     read: dict[str, Any] = json.loads(b"".join(answer))
+    answer.close()
     return said[0], read
 
 

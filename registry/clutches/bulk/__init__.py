@@ -1,0 +1,1 @@
+"""Files of many clutches: lines, tables and what keepers write in their cells. No models."""
