@@ -8,6 +8,7 @@ Rows are read and written one after the other, so the memory does not grow with 
 from __future__ import annotations
 
 import datetime as dt
+import hashlib
 import json
 import os
 import shutil
@@ -57,6 +58,7 @@ class Export:
 
     file: IO[bytes]
     n_bytes: int
+    sha256: str
 
     def __iter__(self) -> Iterator[bytes]:
         while piece := self.file.read(_PIECE):
@@ -196,7 +198,11 @@ def _finished() -> Iterator[IO[bytes]]:
 def _export(file: IO[bytes]) -> Export:
     n_bytes = file.seek(0, os.SEEK_END)
     file.seek(0)
-    return Export(file=file, n_bytes=n_bytes)
+    digest = hashlib.sha256()
+    while piece := file.read(_PIECE):
+        digest.update(piece)
+    file.seek(0)
+    return Export(file=file, n_bytes=n_bytes, sha256=digest.hexdigest())
 
 
 @contextmanager

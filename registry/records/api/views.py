@@ -113,6 +113,7 @@ class ExportView(ApiView):
             headers={
                 **_PRIVATE,
                 "Content-Length": str(made.n_bytes),
+                "ETag": f'"{made.sha256}"',
                 "Content-Disposition": f'attachment; filename="{name}"',
             },
         )
