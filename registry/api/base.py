@@ -17,6 +17,7 @@ from registry.api.paging import KeysetPagination
 from registry.api.parameters import KnownParametersMixin, StrictFilterBackend
 from registry.api.parsers import StrictJSONParser
 from registry.api.serializers import StrictSerializer
+from registry.errors import InvalidBodyError, at
 
 
 class ApiView(KnownParametersMixin, APIView):
@@ -28,6 +29,9 @@ class ApiView(KnownParametersMixin, APIView):
 
     def body(self, serializer_class: type[StrictSerializer]) -> Any:
         """Validated body; every fault in it is answered at once."""
+        if self.request.data is None:
+            with at():
+                raise InvalidBodyError("Read null, expected an object.")
         serializer = serializer_class(data=self.request.data)
         serializer.is_valid(raise_exception=True)
         return serializer.validated_data

@@ -37,8 +37,15 @@ def clutch_get(keeper: Keeper, clutch_id: uuid.UUID) -> Clutch:
     """One clutch of a keeper; somebody else's is not found."""
     found = clutch_list(keeper).filter(pk=clutch_id).first()
     if found is None:
-        raise NotFoundError(f"You reported no clutch {clutch_id}.")
+        raise clutch_not_found(clutch_id)
     return found
+
+
+def clutch_not_found(clutch_id: uuid.UUID) -> NotFoundError:
+    """The refusal of a clutch that is not the keeper's: the same whether somebody else's exists."""
+    return NotFoundError(
+        f"You have no clutch {clutch_id}: it was never reported by you, or was withdrawn."
+    )
 
 
 def clutch_answer(clutch: Clutch) -> dict[str, Any]:

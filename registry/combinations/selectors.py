@@ -18,11 +18,11 @@ from registry.catalogue.bridge import (
 )
 from registry.catalogue.selectors import names_elsewhere, species_loaded
 from registry.clutches.models import PublishedSource
-from registry.combinations.bridge.relatives import factors_stored, relatives_of
+from registry.combinations.bridge.relatives import factors_stored, is_part_of_names, relatives_of
 from registry.combinations.choices import MAX_RELATED, Produced, Relation
 from registry.combinations.evidence import evidence_parts, value_of
 from registry.combinations.wording import flag_reason, produced_word
-from registry.errors import NotFoundError, UnknownSpeciesError, at_parameter
+from registry.errors import FieldsError, NotFoundError, UnknownSpeciesError, at_parameter
 from registry.pools.bridge import combination_text, explanation_priors
 from registry.pools.choices import FEW_KEEPERS, Source, State
 from registry.pools.models import Contribution, PooledTarget
@@ -204,6 +204,28 @@ def combination_list(source: Source, species: str | None = None) -> QuerySet[Poo
     """Every combination that a clutch of this source informs, with its state as ``shown_state``."""
     looked_at = PooledTarget.objects.filter(source=source, n_hatchlings__gt=0)
     return with_shown_state(looked_at, flagged_targets(source, species))
+
+
+def gene_wanted(species_key: str | None, text: str) -> Q:
+    """Condition of the combinations that a text is a part of, or whose genes it names.
+
+    Raises
+    ------
+    FieldsError
+        A text that is neither in the species, read in the parameter ``gene``.
+    """
+    part = Q(combination__icontains=text)
+    if not species_key:
+        return part
+    loaded = species_loaded(species_key)
+    try:
+        with at_parameter("gene"):
+            target = target_read(loaded, text, names_elsewhere(species_key))
+    except FieldsError:
+        if is_part_of_names(loaded, text):
+            return part
+        raise
+    return part | Q(factors__contains=factors_stored(target))
 
 
 def with_shown_state(

@@ -27,7 +27,7 @@ from registry.clutches.bridge.reports import (
 )
 from registry.clutches.checking import clutch_counts_checked
 from registry.clutches.models import Clutch
-from registry.clutches.selectors import with_groups
+from registry.clutches.selectors import clutch_not_found, with_groups
 from registry.errors import ContradictionError, NotFoundError, at, gathered
 from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_lock
@@ -322,7 +322,7 @@ def clutch_withdraw(keeper: Keeper, clutch_id: uuid.UUID) -> None:
         own = Clutch.objects.filter(keeper=keeper)
         clutch = own.filter(pk=clutch_id).first()
         if clutch is None:
-            raise NotFoundError(f"You reported no clutch {clutch_id}.")
+            raise clutch_not_found(clutch_id)
         clutch.delete()
         rest = list(with_groups(own.filter(family=clutch.family)))
         families = _families(rest) or [[]]
