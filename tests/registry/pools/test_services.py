@@ -131,9 +131,9 @@ CALLS = ("normal", "ashwater", "tidemark", "ashwater tidemark", "reed", "quillba
 def some_clutch(chosen: random.Random) -> dict[str, Any]:
     hatchlings = [
         group(
-            chosen.choice(CALLS),
+            (readings := chosen.sample(CALLS, 2))[0],
             chosen.randint(1, 4),
-            *([chosen.choice(CALLS)] if chosen.random() < 0.3 else []),
+            *(readings[1:] if chosen.random() < 0.3 else []),
             sex=chosen.choice(("male", "female", "unknown")),
         )
         for _ in range(chosen.randint(0, 3))
