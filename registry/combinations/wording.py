@@ -229,7 +229,9 @@ def flag_reason(row: Any, state: str) -> str:
     """Why a combination is on the board, in a keeper's words."""
     said = evidence_sentence(row, state)
     if row.explained_by:
-        return f"{said} {explained_sentence(row.explained_by, row.other_produced)}"
+        return (
+            f"{said} {explained_sentence(row.explained_by, getattr(row, 'other_produced', None))}"
+        )
     if not row.reason:
         return said
     number = row.reason.get("of")

@@ -121,7 +121,7 @@ def operations() -> list[str]:
 
 
 def test_table__has_every_operation():
-    assert sorted(TABLE) == sorted(operations())
+    assert sorted(TABLE) == sorted({"GET ", "GET openapi.json", *operations()})
 
 
 class Scene:

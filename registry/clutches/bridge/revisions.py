@@ -209,7 +209,7 @@ def tally_of(groups: Iterable[Mapping[str, Any]]) -> Counter[str]:
 
 
 def duplicate_chance(
-    read: ReadClutch, other: Sequence[Mapping[str, Any]], *, n_twins: int
+    read: ReadClutch, other: Sequence[Mapping[str, Any]], *, n_twins: int, n_equal: int
 ) -> float:
     """Chance that two reports with the same parents' genes, season and egg counts are one clutch.
 
@@ -219,6 +219,9 @@ def duplicate_chance(
         Stored entries of the earlier report's hatchlings.
     n_twins
         Earlier reports with these parents' genes in this season; 1 or more.
+    n_equal
+        Those of them with the same eggs and calls. Two or more are different clutches that came
+        out alike, so that one more of that kind is no sign of a copy.
 
     Returns
     -------
@@ -230,7 +233,12 @@ def duplicate_chance(
         return 0.0
     prior = PRIOR_DUPLICATE * (ONE_CALL_APART if apart else 1.0)
     luck = n_twins * SAME_EGGS * _outcome_chance(read) * (NEIGHBOURS if apart else 1)
-    return prior / (prior + min(luck, 1.0))
+    return prior / (prior + max(luck, n_equal - 1.0))
+
+
+def is_equal_tally(read: ReadClutch, other: Sequence[Mapping[str, Any]]) -> bool:
+    """Whether two reports call the same numbers of hatchlings the same."""
+    return tally_of([group_to_json(one) for one in read.groups]) == tally_of(other)
 
 
 def _outcome_chance(read: ReadClutch) -> float:

@@ -14,7 +14,7 @@ from django.db import connection, transaction
 from django.db.models import Q
 
 from registry.clutches.bridge.reports import ReadClutch
-from registry.clutches.bridge.revisions import duplicate_chance, twin_digest
+from registry.clutches.bridge.revisions import duplicate_chance, is_equal_tally, twin_digest
 from registry.clutches.choices import DuplicateReason, DuplicateState
 from registry.clutches.models import COUNTED, Clutch, LikelyDuplicate
 from registry.clutches.selectors import duplicate_get, with_groups
@@ -62,8 +62,7 @@ def earlier_report(
         return None
     _search_lock(code or twin)
     same_code = Q(clutch_code=code, version__species=read.loaded.key, season=given["season"])
-    alike = Q(twin=twin)
-    wanted = (same_code if code else Q()) | (alike if has_eggs else Q())
+    wanted = (same_code if code else Q()) | (Q(twin=twin) if has_eggs else Q())
     found = list(with_groups(Clutch.objects.filter(COUNTED, wanted, published=None))[:_MOST_TWINS])
     own = _Own(keeper_id, animals, pairing.pk if pairing else None)
     found = [one for one in found if not own.is_of_other_animals(one)]
@@ -71,11 +70,11 @@ def earlier_report(
         if code and one.clutch_code == code and one.season == given["season"]:
             return Copy(one.pk, DuplicateReason.CODE, DuplicateState.CONFIRMED, 1.0)
     twins = [one for one in found if one.twin == twin]
+    alike = [one for one in twins if has_eggs and not _eggs_differ(one, eggs)]
+    n_equal = sum(is_equal_tally(read, one.group_values) for one in alike)
     best: Copy | None = None
-    for one in twins if has_eggs else ():
-        if _eggs_differ(one, eggs):
-            continue
-        chance = duplicate_chance(read, one.group_values, n_twins=len(twins))
+    for one in alike:
+        chance = duplicate_chance(read, one.group_values, n_twins=len(twins), n_equal=n_equal)
         if chance >= LIKELY and (best is None or chance > best.chance):
             best = Copy(one.pk, DuplicateReason.COUNTS, DuplicateState.LIKELY, chance)
     return best
@@ -94,7 +93,8 @@ class _Own:
         if other.keeper_id != self.keeper_id:
             return False
         named = (self.animals["sire"], self.animals["dam"], self.pairing_id)
-        return named != (other.sire_id, other.dam_id, other.pairing_id)
+        # Animals without a label are other ones each time, as everywhere.
+        return not any(named) or named != (other.sire_id, other.dam_id, other.pairing_id)
 
 
 def _eggs_differ(one: Clutch, eggs: Mapping[str, int | None]) -> bool:

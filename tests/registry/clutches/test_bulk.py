@@ -254,7 +254,7 @@ BAD_CELLS = [
     ({"hatchlings": "1 normal or quilback"}, ("hatchlings", 1), "Did you mean Quillback?"),
     ({"hatchlings": "0 normal"}, ("hatchlings", 1), "Read 0, expected a whole number from 1"),
     ({"hatchlings": "301 normal"}, ("hatchlings", None), "301 hatchlings are more than the 300"),
-    ({"pairing": "x"}, ("pairing", None), "UUID"),
+    ({"pairing": "x"}, ("pairing", None), "the id of a pairing that you declared"),
     ({"clutch_code": "x" * 41}, ("clutch_code", None), "Read a text of 41 characters"),
     ({"clutch_code": "a\x00"}, ("clutch_code", None), "Character 2 of the text is U+0000"),
 ]
@@ -635,7 +635,9 @@ def bodies(draw: Any) -> dict[str, Any]:
     """Bodies of clutches whose every part a table can say."""
     hatchlings = []
     for _entry in range(draw(st.integers(1, 4))):
-        call, *others = draw(st.lists(st.sampled_from(CALLS), min_size=1, max_size=3, unique=True))
+        # Two ways to write one look are no two readings of a call.
+        different = {"unique_by": lambda text: text.replace("tidemark x2", "super tidemark")}
+        call, *others = draw(st.lists(st.sampled_from(CALLS), min_size=1, max_size=3, **different))
         one = group(call, draw(st.integers(1, 9)), *others)
         sex, basis = draw(st.sampled_from([None, "male", "female"])), draw(BASES)
         hatchlings.append(one | ({"sex": sex} if sex else {}) | ({"basis": basis} if basis else {}))

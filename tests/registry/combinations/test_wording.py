@@ -87,7 +87,7 @@ def said_of(numbers, *, hits=0, possible=None, expected=20.0, nothing_missing=Fa
         log10_e_value=0.0,
         log10_declared=None,
         log10_specific=None,
-        log10_without_top=None,
+        look_alike_prior=0.1,
         to_undo=0,
         null_rate=0.0,
         nothing_missing=nothing_missing,

@@ -198,9 +198,9 @@ def test_rows__name_parents_and_cells_in_words():
     assert row["dam"] == "Quillback het Ashwater"
     assert row["configuration"] == f"{row['sire']} x {row['dam']}"
     assert row["cells"] == {
-        "none of them": 12,
+        "a hatchling with neither Ashwater nor Quillback": 12,
         "Ashwater only": 9,
-        "none of them or Quillback only": 6,
+        "a hatchling with neither Ashwater nor Quillback or Quillback only": 6,
     }
     assert (row["keepers"], row["families"], row["clutches"]) == (3, 3, 3)
     assert (row["eggs_died"], row["clutches_eggs_counted"]) == (6, 3)
@@ -212,11 +212,11 @@ def test_rows__tell_forms_and_sexes_apart():
     tide = clutch("tidemark", "tidemark", {"normal": 1, "tidemark": 5, "super tidemark": 2})
     report(3, wick, tide)
     assert of("Floodmark")[0]["cells"] == {
-        "none of them": 3,
-        "another form of Floodmark only": 15,
+        "a hatchling without Floodmark": 3,
+        "Tidemark only": 15,
         "Floodmark": 6,
     }
-    assert "none of them (female)" in of("Wickglow")[0]["cells"]
+    assert "a hatchling without Wickglow (female)" in of("Wickglow")[0]["cells"]
 
 
 def test_rows__of_few_keepers_are_merged_and_never_left_alone():

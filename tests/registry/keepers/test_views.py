@@ -63,6 +63,7 @@ def test_own_record__counts_what_is_the_keepers():
     assert keeper.get("keepers/me/") == {
         "keeper": keeper.keeper,
         "joined_on": "2026-05-31",
+        "held": None,
         "clutches": 1,
         "pairings": 1,
         "animals": 0,

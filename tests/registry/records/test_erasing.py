@@ -303,7 +303,7 @@ def restore(backup: dict[str, bytes]) -> None:
     with connection.cursor() as cursor:
         names = ", ".join(f'"{one}"' for one in backup)
         cursor.execute("SET session_replication_role = replica")
-        cursor.execute(f"TRUNCATE {names}")
+        cursor.execute(f"TRUNCATE {names} CASCADE")
         for name, rows in backup.items():
             with cursor.copy(f'COPY "{name}" FROM STDIN') as copy:
                 copy.write(rows)
