@@ -229,7 +229,7 @@ def test_list__refuses_a_filter_that_would_be_ignored(keeper, name, text, expect
     assert problem["detail"] == f"parameter {name}: Read {text!r}, expected {expected}."
 
 
-@pytest.mark.parametrize("path", ["clutches/", "pairings/", "combinations/", "flags/"])
+@pytest.mark.parametrize("path", ["clutches/", "pairings/", "animals/", "combinations/", "flags/"])
 def test_list__refuses_an_unknown_species_with_the_nearest(keeper, path):
     for text, near in ((GECKO[:-1], [GECKO]), ("foo", [])):
         problem = keeper.refused("get", path, query={"species": text})
