@@ -18,7 +18,7 @@ from registry.catalogue.selectors import (
     species_list,
     version_loaded,
 )
-from registry.combinations.selectors import combination_list, state_of
+from registry.combinations.selectors import combination_list, state_of, with_other_produced
 from registry.errors import at_parameter
 from registry.feeds.choices import MOST_ENTRIES, ON_BOARD
 from registry.feeds.models import StateChange
@@ -155,7 +155,8 @@ def _shown(
         (one.species_id, one.key): None for one in changes
     }
     own, keys = {one.species_id for one in changes}, {one.key for one in changes}
-    listed = combination_list(Source.KEEPERS, species.key if species else None)
+    every = combination_list(Source.KEEPERS, species.key if species else None)
+    listed = with_other_produced(every)
     for one in listed.filter(species__in=own, key__in=keys):
         if (one.species_id, one.key) in found:
             found[one.species_id, one.key] = one

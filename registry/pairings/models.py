@@ -1,6 +1,7 @@
 """A keeper's animals and the pairings declared before hatching."""
 
 import uuid
+from datetime import UTC
 
 from django.contrib.postgres.fields import ArrayField
 from django.contrib.postgres.indexes import GinIndex
@@ -81,3 +82,11 @@ class Pairing(models.Model):
 
     def __str__(self) -> str:
         return f"pairing {self.id}"
+
+    def is_declared_for(self, season: int) -> bool:
+        """Whether a clutch of this season may have been unhatched when the pairing was declared.
+
+        By the server's time (UTC): a pairing of a past season can be stated, and a clutch that
+        joins it may have been chosen by its outcome.
+        """
+        return season >= self.declared_at.astimezone(UTC).year

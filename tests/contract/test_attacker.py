@@ -18,6 +18,7 @@ from uuid import UUID, uuid4
 import pytest
 import time_machine
 from django.db import transaction
+from django.utils import timezone
 
 from registry.clutches.models import Clutch
 from registry.pools.models import Contribution
@@ -153,7 +154,7 @@ def declared(*, before: bool) -> Scene:
     """One keeper's clutch, from a pairing that was declared or not."""
 
     def scene() -> None:
-        keeper, body = joined(), short()
+        keeper, body = joined(), short(season=timezone.now().year)
         if before:
             said = {name: body[name] for name in ("species", "season", "sire", "dam")}
             body |= {"sire": None, "dam": None}

@@ -96,8 +96,15 @@ def clutch_read(
     parents: tuple[ParentStatement, ParentStatement],
     hatchlings: Sequence[Mapping[str, Any]],
     others: OtherNames,
+    *,
+    is_stored: bool = False,
 ) -> ReadClutch:
     """The calls of a clutch, read and held against the parents.
+
+    Parameters
+    ----------
+    is_stored
+        What was accepted once is read again, and may hold one reading twice.
 
     Raises
     ------
@@ -113,7 +120,8 @@ def clutch_read(
             for place, text in ((("call",), entry["call"]), *_alternatives(entry)):
                 with faults.at("hatchlings", number, *place):
                     look = look_read(loaded, text, others)
-                    _refuse_twice(loaded, text, look, looks)
+                    if not is_stored:
+                        _refuse_twice(loaded, text, look, looks)
                     looks.append(look)
             if len(looks) == 1 + len(entry.get("or", ())):
                 groups.append(_group(loaded, pairing, entry, looks))

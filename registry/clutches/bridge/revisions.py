@@ -80,7 +80,8 @@ def read_again(loaded: LoadedSpecies, content: Mapping[str, Any], others: OtherN
         statement_from_json(loaded.species, content["sire"]),
         statement_from_json(loaded.species, content["dam"]),
     )
-    read = clutch_read(loaded, parents, entries_of(content["hatchlings"]), others)
+    entries = entries_of(content["hatchlings"])
+    read = clutch_read(loaded, parents, entries, others, is_stored=True)
     written = [one["call"] for one in content["hatchlings"]]
     groups = tuple(
         ReadGroup(

@@ -200,7 +200,7 @@ def _store(
         labels=_labels(given, pairing),
         season=given["season"],
         reported_at=timezone.now(),
-        is_declared=pairing is not None,
+        is_declared=pairing is not None and pairing.is_declared_for(given["season"]),
     )
     is_held = _insert(owner, given, report, animals, pairing, _Kin(family, families[1:], copy))
     if copy:

@@ -127,7 +127,8 @@ def _state(
         read = read_again(loaded, former, others)
     else:
         stated = read_again(loaded, {**former, "hatchlings": []}, others)
-        read = clutch_read(loaded, (stated.sire, stated.dam), entries, others)
+        parents = (stated.sire, stated.dam)
+        read = clutch_read(loaded, parents, entries, others, is_stored=opinion is not None)
     hatched = [{"count": one.count} for one in read.groups]
     clutch_counts_checked({"eggs": eggs, "hatchlings": hatched if entries is None else entries})
     return NewState(

@@ -20,6 +20,8 @@ class PairingFilter(django_filters.FilterSet):
 class AnimalFilter(django_filters.FilterSet):
     """By species, sex and label."""
 
+    species = django_filters.CharFilter(field_name="species")
+
     class Meta:
         model = Animal
         fields = ("species", "sex", "label")

@@ -83,6 +83,7 @@ class AnimalsView(ApiListView):
         """The keeper's own."""
         if getattr(self, "swagger_fake_view", False):
             return Animal.objects.none()
+        species_asked(self.request.query_params.get("species"))
         return animal_list(keeper_of(self.request))
 
     def row(self, one: Any) -> Any:

@@ -16,6 +16,7 @@ from tests.factories.registry import (
     clutch,
     gecko,
     gecko_changed,
+    group,
     joined,
     parent,
     told,
@@ -90,6 +91,19 @@ def test_disproved__calls_are_held_against_the_parents_anew(keeper):
     assert [one["contradicts_parents"] for one in now] == [False, True]
     assert "Ashwater can not come from these parents" in now[1]["reason"]
     assert [one["call"] for one in now] == ["normal", "ashwater"]
+
+
+def test_proven__reads_stored_states_that_would_be_refused_today(keeper):
+    """An entry of a time at which one reading could be given twice."""
+    sire, unsure = parent("66% het ashwater", "m-1"), group("normal", 3, "ashwater")
+    made = keeper.post("clutches/", clutch(sire, "ashwater", [unsure]))["id"]
+    state = Revision.objects.get(clutch=made)
+    first, _other = state.content["hatchlings"][0]["readings"]
+    state.content["hatchlings"][0]["readings"] = [first, first]
+    Revision.objects.filter(pk=state.pk).update(content=state.content)
+    bred(keeper, "m-1", "ashwater", "proven")
+    found = keeper.get(f"clutches/{made}/")
+    assert (found["revision"], found["sire"]["genes"]) == (2, "het Ashwater")
 
 
 def test_proven__of_an_unproven_gene_takes_the_mark_away(keeper):

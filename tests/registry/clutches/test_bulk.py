@@ -9,6 +9,7 @@ import tracemalloc
 from typing import Any
 
 import pytest
+import time_machine
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
@@ -313,10 +314,9 @@ def test_bulk__a_row_of_too_few_or_many_cells_is_refused_alone(keeper, text, n_c
 
 
 def test_bulk__a_table_may_name_declared_pairings_instead_of_parents(keeper):
-    declared = keeper.post(
-        "pairings/",
-        {"species": GECKO, "season": 2025, "sire": parent("reed", "m"), "dam": parent("reed")},
-    )
+    said = {"species": GECKO, "season": 2025, "sire": parent("reed", "m"), "dam": parent("reed")}
+    with time_machine.travel("2025-02-03T04:05:06Z"):
+        declared = keeper.post("pairings/", said)
     columns = ["species", "season", "hatchlings", "pairing"]
     rows = [dict(zip(columns, (GECKO, 2025, "4 reed", one), strict=True)) for one in ("", "x")]
     rows.append(rows[0] | {"pairing": declared["id"]})

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import pytest
+import time_machine
 
 from registry.clutches.models import Clutch
+from registry.pools.models import Contribution
 from tests.factories.registry import GECKO, gecko, joined
 
 pytestmark = pytest.mark.django_db
@@ -64,6 +66,43 @@ def test_withdrawing__leaves_the_other_clutch_of_the_declaration(declared):
     keeper.delete(f"clutches/{first}/")
     tried = keeper.combination("ashwater")["tried"]
     assert tried["chance_of_none"] == pytest.approx(1 / 3 + 2 / 3 / 2**5, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("declared_on", "season", "counts"),
+    [
+        ("2025-01-01T00:00:00Z", 2025, True),
+        ("2025-12-31T23:59:59Z", 2025, True),
+        ("2025-12-31T23:59:59Z", 2026, True),
+        ("2026-01-01T00:00:00Z", 2025, False),
+        ("2026-01-01T00:00:00Z", 2026, True),
+        ("2026-11-25T00:00:00Z", 2025, False),
+    ],
+)
+def test_declared__is_a_clutch_of_no_season_before_the_declaration(declared_on, season, counts):
+    """The pairing is of 2025; a late declaration is taken, and proves nothing of older clutches."""
+    gecko()
+    keeper = joined()
+    parents = {"sire": {"genes": "66% het ashwater"}, "dam": {"genes": "ashwater"}}
+    with time_machine.travel(declared_on, tick=False):
+        pairing = keeper.post("pairings/", {"species": GECKO, "season": 2025} | parents)["id"]
+    with time_machine.travel("2026-11-26T00:00:00Z", tick=False):
+        made = report(keeper, pairing, season)
+        assert (made["declared"], made["pairing"]) == (counts, pairing)
+        assert keeper.get(f"clutches/{made['id']}/") == made
+        told = "true" if counts else "false"
+        assert [one["id"] for one in keeper.get("clutches/", declared=told)["results"]] == [
+            made["id"]
+        ]
+    assert Clutch.objects.get().is_declared is counts
+    assert set(Contribution.objects.values_list("n_declared", flat=True)) == {int(counts)}
+
+
+def test_declared__of_a_past_season_shares_its_parents_all_the_same(declared):
+    keeper, pairing = declared
+    assert [report(keeper, pairing)["declared"] for _clutch in range(2)] == [False, False]
+    tried = keeper.combination("ashwater")["tried"]
+    assert tried["chance_of_none"] == pytest.approx(1 / 3 + 2 / 3 / 2**10, rel=1e-12)
 
 
 def test_season__before_the_declared_one_is_refused(declared):

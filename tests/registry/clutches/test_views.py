@@ -105,10 +105,9 @@ def test_report__is_read_back_as_it_was_answered(keeper):
 
 
 def test_report__with_a_pairing_is_read_back_as_it_was_answered(keeper):
-    declared = keeper.post(
-        "pairings/",
-        {"species": GECKO, "season": 2025, "sire": parent("reed", "m-1"), "dam": parent("reed")},
-    )
+    said = {"species": GECKO, "season": 2025, "sire": parent("reed", "m-1"), "dam": parent("reed")}
+    with time_machine.travel("2025-02-03T04:05:06Z"):
+        declared = keeper.post("pairings/", said)
     body = clutch(None, None, {"reed": 4}, pairing=declared["id"])
     answer = keeper.post("clutches/", body)
     assert answer["sire"] == {"genes": "Pale Reed", "animal": "m-1", "unproven": []}
@@ -230,7 +229,7 @@ def test_list__refuses_a_filter_that_would_be_ignored(keeper, name, text, expect
     assert problem["detail"] == f"parameter {name}: Read {text!r}, expected {expected}."
 
 
-@pytest.mark.parametrize("path", ["clutches/", "pairings/", "combinations/", "flags/"])
+@pytest.mark.parametrize("path", ["clutches/", "pairings/", "animals/", "combinations/", "flags/"])
 def test_list__refuses_an_unknown_species_with_the_nearest(keeper, path):
     for text, near in ((GECKO[:-1], [GECKO]), ("foo", [])):
         problem = keeper.refused("get", path, query={"species": text})

@@ -16,6 +16,7 @@ from django.db import connections
 from registry.catalogue.services import catalogue_load
 from registry.feeds.models import StateChange
 from registry.feeds.services import states_record
+from tests.factories.evidence import Brood, report
 from tests.factories.registry import FIXTURES, GECKO, Api, clutch, gecko, joined, parent
 
 pytestmark = pytest.mark.django_db
@@ -91,6 +92,25 @@ def test_feed__of_what_nobody_reported_is_valid_and_empty():
         assert first == again
         assert titles(path) == []
     assert StateChange.objects.count() == 0
+
+
+def test_feed__tells_what_a_shortage_comes_from():
+    """Both genes are on watch as well, by the pair alone: each would hatch without the other."""
+    lethal = Brood(
+        "2 Ashwater, Pale Reed",
+        "Ashwater, 2 Pale Reed",
+        {"": 10, "Ashwater": 10, "Pale Reed": 10},
+        died=9,
+    )
+    ordinary = Brood("Ashwater", "Ashwater", {"": 12, "Ashwater": 4})
+    for _ in range(3):
+        report(joined(), lethal, lethal, ordinary)
+    told = dict(entries(FLAGS))
+    assert set(told) == {"Ashwater Pale Reed: flagged", "Ashwater: on watch", "Pale Reed: on watch"}
+    for title, text in told.items():
+        from_pair = "comes from Ashwater Pale Reed, which never hatches; beyond that" in text
+        assert from_pair is (title != "Ashwater Pale Reed: flagged")
+    assert entries(ALL) == entries(FLAGS)
 
 
 def test_feed__tells_watch_then_flag_then_that_it_is_over():

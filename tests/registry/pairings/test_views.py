@@ -67,9 +67,9 @@ def test_declare__counts_nowhere_yet(keeper):
 
 
 def test_clutch__joins_the_declaration(keeper):
-    declared = keeper.post(
-        "pairings/", pairing(parent("66% het ashwater", "m-1"), parent("ashwater", "f-1"))
-    )
+    parents = parent("66% het ashwater", "m-1"), parent("ashwater", "f-1")
+    with time_machine.travel("2025-02-03T04:05:06Z"):
+        declared = keeper.post("pairings/", pairing(*parents))
     body = clutch(None, None, {"normal": 3, "ashwater": 1}, pairing=declared["id"])
     answer = keeper.post("clutches/", body)
     assert (answer["declared"], answer["pairing"]) == (True, declared["id"])
