@@ -6,6 +6,7 @@ import uuid
 from typing import Any
 
 from django.db.models import Count, Q, QuerySet
+from django.db.models.functions import ExtractYear
 from django.utils import timezone
 
 from registry.catalogue.selectors import version_loaded
@@ -52,12 +53,15 @@ def pairing_answer(pairing: Pairing) -> dict[str, Any]:
 def declared_counts(species: str, target_key: str) -> tuple[int, int, int]:
     """Declared pairings whose season is over and whose clutches would inform a combination.
 
+    Only those declared before the season was over: later it was known what hatched.
+
     Their number, how many of them have no outcome, and how many keepers declared them.
     """
     over = Pairing.objects.filter(
         version__species=species,
         targets__contains=[target_key],
         season__lt=timezone.now().year,
+        season__gte=ExtractYear("declared_at"),
         keeper__is_held=False,
     )
     counted = over.aggregate(

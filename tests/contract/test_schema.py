@@ -101,8 +101,8 @@ EXCLUDED = [one for one in CHECKS.get_all() if one.__name__ in NOT_TOLD_BY_A_SCH
 # For bodies that were given other words here: they are no longer what was made to be wrong. And for
 # many clutches at once, where each line is refused by itself and the call answers with 200.
 (negative_data_rejection,) = CHECKS.get_by_names(["negative_data_rejection"])
-WAYS = 4
-"""Each call is tried with and without a token, with bodies that are right and wrong."""
+WAYS = 5
+"""With and without a token, right and wrong; and with words that mean something."""
 MANY_AT_ONCE = "/api/v1/clutches/bulk/"
 
 WORDS = (

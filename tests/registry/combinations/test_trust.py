@@ -6,6 +6,7 @@ from datetime import timedelta
 from typing import Any
 
 import pytest
+import time_machine
 from django.utils import timezone
 
 from registry.keepers.models import Keeper
@@ -118,7 +119,8 @@ def test_without_top_keeper__is_stored_near_a_flag_only():
 
 def declared(keeper: Api, season: int, genes: str = "het ashwater") -> str:
     said = {"sire": parent(genes, "m-1"), "dam": parent("het ashwater", "f-1")}
-    made = keeper.post("pairings/", {"species": GECKO, "season": season, **said})
+    with time_machine.travel(f"{season}-03-01T12:00:00Z"):
+        made = keeper.post("pairings/", {"species": GECKO, "season": season, **said})
     return str(made["id"])
 
 
@@ -138,6 +140,15 @@ def test_reporting_gap__counts_declared_pairings_of_past_seasons_without_an_outc
     declared(keepers[0], this_year)  # its season is not over
     declared(keepers[0], 2024, "het reed")  # says nothing of the combination
     assert gap() == {"declared": 3, "without_outcome": 2, "share_without_outcome": 2 / 3}
+    keepers[0].post(
+        "pairings/",
+        {
+            "species": GECKO,
+            "season": 2024,
+            "sire": parent("het ashwater"),
+            "dam": parent("ashwater"),
+        },
+    )  # declared when its season was over
     # A second clutch of the pairing is no second outcome.
     keepers[2].post("clutches/", clutch(None, None, {"normal": 4}, pairing=pairing))
     assert gap()["without_outcome"] == 2
