@@ -3,7 +3,7 @@
 from fractions import Fraction
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from genetics.errors import (
@@ -268,6 +268,11 @@ def test_restricted_to__keeps_the_chromosome_told_by_a_linked_gene():
 @given(data=st.data())
 def test_restricted_to__changes_nothing_at_the_loci_it_keeps(data):
     small = data.draw(small_species())
+    # Several strictly sex-linked loci are refused by the catalogue, and one can bear on another there.
+    strict = [
+        one for one in small.loci if one.sex_linkage and not one.sex_linkage.recombination_fraction
+    ]
+    assume(len(strict) < 2)
     parent = data.draw(statements(small, data.draw(st.sampled_from(Sex)), origins=True))
     kept = data.draw(st.sets(st.sampled_from([locus.key for locus in small.loci]), min_size=1))
     try:
