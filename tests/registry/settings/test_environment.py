@@ -28,7 +28,7 @@ def test_read_environment__has_a_default_for_everything(monkeypatch: pytest.Monk
     assert (read.fixtures / "catalogue").is_dir()
     assert read.rate_limits is True
     assert (read.workers, read.threads) == (2, 4)
-    assert read.https is False
+    assert (read.https, read.admin) == (False, False)
     assert (read.metrics, read.metrics_token, read.metrics_dir) == (False, None, None)
     assert read.log_format == "plain"
     assert read.owner_database_url is None
