@@ -33,13 +33,14 @@ Looks = tuple[str, ...]
 class ClutchSurprise:
     """How surprising a clutch is as a whole.
 
-    ``probability`` is the chance of a clutch at most as likely as this one from these parents.
+    ``probability`` is the chance of a clutch at most as likely as this one from these parents;
+    None where nothing can be compared, which is neither for them nor against them.
     Uncertain calls (``n_uncertain`` hatchlings) count as their first possible reading; calls that
     the parents can not give are left out. ``loci_left_out`` names loci that were not looked at
     because the table would have been too large; ``merged_looks`` see ``surprise``.
     """
 
-    probability: float
+    probability: float | None
     n_hatchlings: int
     n_uncertain: int
     merged_looks: int
@@ -72,9 +73,11 @@ def clutch_surprise(pairing: Pairing, calls: Sequence[CheckedCall]) -> ClutchSur
         reading = call.possible_readings[0]
         shown = tuple(tuple(reading.get(key, WILD_LOOK) for key in group.loci) for group in tested)
         counts[shown] += call.call.count
-    result = _tested(pairing, tested, counts) if tested else None
+    result = _tested(pairing, tested, counts) if tested and counts else None
+    # Parents whose hatchlings all look alike can give nothing else: these are just as they must be.
+    all_alike = bool(counts) and not groups
     return ClutchSurprise(
-        probability=result.probability if result else 1.0,
+        probability=result.probability if result else 1.0 if all_alike else None,
         n_hatchlings=sum(counts.values()),
         n_uncertain=sum(c.call.count for c in possible if len(c.possible_readings) > 1),
         merged_looks=result.merged_looks if result else 0,

@@ -18,11 +18,11 @@ import numpy as np
 from scipy.optimize import minimize_scalar
 from scipy.special import logsumexp
 
+from genetics.evidence.called_as import called_as
 from genetics.evidence.egg_losses import log_egg_chances
 from genetics.evidence.evalue import PSI_WEIGHTS, RATE_WEIGHTS, psi_distortions
 from genetics.evidence.likelihood import Distortions, pool_likelihood
 from genetics.evidence.repulsion import FRACTIONS, in_repulsion
-from genetics.pool.target import cell_names
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -79,8 +79,9 @@ SHARES_LEFT: Final = (0.1, 0.3, 0.5, 0.7)
 class ExplanationResult:
     """One explanation with its probability among those that can apply.
 
-    ``called_as`` names the cell that a look-alike went to, ``gene`` the gene that falls short,
-    ``recombination_fraction`` the best one under linkage.
+    ``called_as`` names the cell that a look-alike went to, among those in which hatchlings were
+    counted; ``gene`` is the gene that falls short, ``recombination_fraction`` the best one under
+    linkage.
     """
 
     name: Explanation
@@ -135,8 +136,11 @@ def explanations(
         seen = np.array([known.get(cell, 0) for cell in target.possible_cells[:-1]])
         weights = SEEN_WEIGHT * assumed / assumed.sum() + seen
         logs += np.log(weights / weights.sum() / len(SHARES_MISTAKEN))[:, None]
-        best = int(np.argmax(logsumexp(logs, axis=1)))
-        add(Explanation.LOOK_ALIKE, logs, called_as=ways.mistaken[best].name)
+        logs_by_cell = {
+            one.cell: float(log)
+            for one, log in zip(ways.mistaken, logsumexp(logs, axis=1), strict=True)
+        }
+        add(Explanation.LOOK_ALIKE, logs, called_as=called_as(pools, logs_by_cell))
     if ways.short:
         logs = np.array([every[one.ways] for one in ways.short])
         best = int(np.argmax(logsumexp(logs, axis=1)))
@@ -198,8 +202,16 @@ def _log_over(log_at: object, weights: Mapping[float, float]) -> Floats:
 
 
 @dataclass(frozen=True, eq=False)
-class _Kind:
-    """Ways that belong together, with the name of the cell or gene they are about."""
+class _Mistaken:
+    """Ways of being called as another cell."""
+
+    cell: int
+    ways: slice
+
+
+@dataclass(frozen=True, eq=False)
+class _Short:
+    """Ways of a gene that falls short."""
 
     name: str
     ways: slice
@@ -210,8 +222,8 @@ class _Ways:
     distortions: Distortions
     mendel: int
     viability: slice
-    mistaken: tuple[_Kind, ...]
-    short: tuple[_Kind, ...]
+    mistaken: tuple[_Mistaken, ...]
+    short: tuple[_Short, ...]
 
 
 @lru_cache(maxsize=4096)
@@ -220,12 +232,11 @@ def _ways(target: Target) -> _Ways:
     n = target.n_cells
     maps: list[Floats] = [*psi_distortions((*PSI_WEIGHTS, 1.0), n).maps]
     viability = slice(0, len(PSI_WEIGHTS))
-    names = cell_names(target)
     mistaken = []
     for cell in target.possible_cells[:-1]:
         start = len(maps)
         maps += [_moved(n, {n - 1: cell}, share) for share in SHARES_MISTAKEN]
-        mistaken.append(_Kind(names[cell], slice(start, len(maps))))
+        mistaken.append(_Mistaken(cell, slice(start, len(maps))))
     short = []
     if target.n_factors > 1:
         for name, mask in target.part_masks:
@@ -234,7 +245,7 @@ def _ways(target: Target) -> _Ways:
             unseen = {cell: cell & ~mask for cell in with_part}
             maps += [_moved(n, unseen, share) for share in SHARES_UNSEEN]
             maps += [_lessened(n, with_part, share) for share in SHARES_LEFT]
-            short.append(_Kind(name, slice(start, len(maps))))
+            short.append(_Short(name, slice(start, len(maps))))
     return _Ways(
         distortions=Distortions(maps=np.array(maps)),
         mendel=len(PSI_WEIGHTS),

@@ -28,13 +28,13 @@ from genetics.evidence.evalue import (
 )
 from genetics.evidence.explanations import SHARES_MISTAKEN
 from genetics.evidence.likelihood import Distortions, PoolLikelihood, pool_likelihood
+from genetics.pool.target import Target
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from genetics.model.species import Species
     from genetics.pool.pool import PoolRow
-    from genetics.pool.target import Target
 
     Floats = NDArray[np.float64]
     Pools = Sequence[tuple[Species, Target, Mapping[PoolRow, int]]]
@@ -104,6 +104,15 @@ def beyond_whole(elsewhere: Pools, pools: Pools, part: Target) -> Beyond:
 def is_part(part: Target, whole: Target) -> bool:
     """Whether every factor of one target is one of another, larger one, in any version."""
     return len(part.factors) < len(whole.factors) and _names(part) <= _names(whole)
+
+
+def parts_of(target: Target) -> list[Target]:
+    """Every combination of some of the factors of a target, but not of all."""
+    return [
+        Target(factors=chosen)
+        for size in range(1, len(target.factors))
+        for chosen in combinations(target.factors, size)
+    ]
 
 
 def _names(target: Target) -> set[tuple[str, str]]:

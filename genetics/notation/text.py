@@ -25,6 +25,13 @@ _PIECE = re.compile(
 )
 _TWO_THIRDS = re.compile(r"66(\.6*[67])?|67")
 _ONE_THIRD = re.compile(r"33(\.3+)?")
+_MINUS = re.compile(
+    r"(?:(?:^|(?<=[\s(\[]))[-\u2010-\u2013]+|\u2212\s*)"
+    r"(?:[0-9.]*[0-9][\s_-]*(?:%|percent\b|pct\b)|[0-9]+\s*/\s*[0-9]+|[0-9]+x\b)"
+)
+"""A minus before a chance or a number of copies. A hyphen separates behind a word, a chance or a
+comma, and with a blank behind it."""
+
 _COPY_OVER_WILD = re.compile(r"/\s*\+|\+\s*/")
 
 
@@ -95,8 +102,8 @@ def readable_tokens(text: str) -> tuple[Token, ...]:
     Raises
     ------
     UnreadableTextError
-        No letter at all, or a copy written over a wild type sign (``clown/+``): the sign would
-        be lost among the separators.
+        No letter at all; a copy written over a wild type sign (``clown/+``), or a minus before
+        a number (``-5% het clown``): the sign would be lost among the separators.
     """
     tokens = tokens_of(text)
     if not any(sign.isalpha() for token in tokens if token.chance is None for sign in token.word):
@@ -108,6 +115,12 @@ def readable_tokens(text: str) -> tuple[Token, ...]:
         raise UnreadableTextError(
             f"{text!r} writes a gene over a wild type sign. Write 'het' before a recessive gene "
             "for one copy, the bare name for a gene that shows in one copy.",
+            text=text,
+        )
+    if minus := _MINUS.search(folded(text)):
+        raise UnreadableTextError(
+            f"{minus[0]!r} has a minus before a number. A chance lies above 0 and at most at "
+            "100 %; write it without a sign, and a blank behind a hyphen that separates words.",
             text=text,
         )
     return tokens

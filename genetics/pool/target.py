@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
@@ -11,7 +11,12 @@ from math import prod
 from typing import TYPE_CHECKING
 
 from genetics.cross.offspring import Pairing, Wanted, chance_law, mean_chance
-from genetics.errors import ContradictoryStatementError, NotVisibleError, TooManyFactorsError
+from genetics.errors import (
+    ContradictoryStatementError,
+    NotVisibleError,
+    TooManyFactorsError,
+    listed,
+)
 from genetics.model.locus import ABSENT, WILD, WILD_LOOK, AllelePair, Locus
 from genetics.model.species import Species
 
@@ -21,6 +26,9 @@ if TYPE_CHECKING:
 TWO_BITS = 2
 MOST_FACTORS = 3
 """Factors of the largest target that is pooled."""
+
+MOST_LOOKS_NAMED = 2
+"""Other looks of a locus that the name of a cell lists."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -246,8 +254,27 @@ def look_bits(species: Species, factor: Factor, look: str) -> int:
     return 0
 
 
-def cell_names(target: Target) -> tuple[str, ...]:
-    """What each cell of a target shows, by cell number; cell 0 shows none of it."""
+def possible_looks(pairing: Pairing, target: Target) -> dict[str, frozenset[str]]:
+    """Looks that a pairing can give at each locus of a target."""
+    possible = _possible_pairs(pairing)
+    return {
+        key: frozenset(
+            pairing.species.by_key[key].look(pair) for pair in possible.get(key, {(WILD, WILD)})
+        )
+        for key in target.loci
+    }
+
+
+def cell_names(
+    species: Species, target: Target, looks: Mapping[str, Collection[str]]
+) -> tuple[str, ...]:
+    """What each cell of a target shows, by cell number, true whatever else an animal shows.
+
+    Parameters
+    ----------
+    looks
+        Looks at each locus of the target that can be meant, such as those that the parents give.
+    """
     names = []
     for cell in range(target.n_cells):
         parts = []
@@ -258,9 +285,37 @@ def cell_names(target: Target) -> tuple[str, ...]:
             elif bits == (1 << factor.n_bits) - 1:
                 parts.append(factor.text)
             elif bits:
-                parts.append(f"another form of {factor.text}")
-        names.append(" + ".join(parts) or "none of them")
+                parts.append(_other_form(species.by_key[factor.locus], factor, looks))
+        names.append(" + ".join(parts) or _nothing_of(species, target))
     return tuple(names)
+
+
+def _other_form(locus: Locus, factor: Factor, looks: Mapping[str, Collection[str]]) -> str:
+    """The look that is seen instead of a factor at its locus, as far as the cell tells it."""
+    every = [look for look in locus.states if look not in {WILD_LOOK, factor.look}]
+    others = [look for look in every if look in looks[locus.key]] or every
+    if len(others) <= MOST_LOOKS_NAMED:
+        return listed(others)
+    genes = {allele for pair in factor.pairs for allele in pair} - {WILD, ABSENT}
+    if all(genes & set(pair) for look in others for pair in locus.states[look]):
+        return f"another form of {factor.text}"
+    return f"another look of the series of {factor.text}"
+
+
+def _nothing_of(species: Species, target: Target) -> str:
+    """A hatchling that shows nothing of a target; it need not look normal.
+
+    Where a series has further alleles, one gene of a compound may show beside one of those.
+    """
+    names: list[str] = []
+    for one in target.factors:
+        is_all = len(species.by_key[one.locus].alleles) == len(one.alleles)
+        names += one.alleles if is_all else (one.text,)
+    if len(names) == 1:
+        return f"a hatchling without {names[0]}"
+    if len(names) == 2:  # noqa: PLR2004 - two have a wording of their own
+        return f"a hatchling with neither {names[0]} nor {names[1]}"
+    return f"a hatchling with none of {listed(names, joiner='and')}"
 
 
 def is_informed(pairing: Pairing, target: Target) -> bool:

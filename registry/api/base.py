@@ -18,6 +18,7 @@ from registry.api.parameters import KnownParametersMixin, StrictFilterBackend
 from registry.api.parsers import StrictJSONParser
 from registry.api.renderers import OneFormJSONRenderer
 from registry.api.serializers import StrictSerializer
+from registry.errors import InvalidBodyError, at
 
 
 class ApiView(RefusalsCountMixin, KnownParametersMixin, APIView):
@@ -29,6 +30,9 @@ class ApiView(RefusalsCountMixin, KnownParametersMixin, APIView):
 
     def body(self, serializer_class: type[StrictSerializer]) -> Any:
         """Validated body; every fault in it is answered at once."""
+        if self.request.data is None:
+            with at():
+                raise InvalidBodyError("Read null, expected an object.")
         serializer = serializer_class(data=self.request.data)
         serializer.is_valid(raise_exception=True)
         return serializer.validated_data

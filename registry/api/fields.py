@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterable
 from contextlib import suppress
 from typing import Any, Final
+from uuid import UUID
 
 from rest_framework import serializers
 
@@ -86,6 +87,64 @@ class TextField(serializers.CharField):
                 code="max-length",
             )
         return text
+
+
+SOME_ID: Final = "01234567-89ab-4def-8123-456789abcdef"
+"""An id as it is written, for sentences."""
+
+
+def is_id(text: str) -> bool:
+    """Whether a text is an id as this service gives them out."""
+    try:
+        UUID(text)
+    except ValueError:
+        return False
+    return True
+
+
+class IdField(serializers.UUIDField):
+    """An id that this service gave out; ``of`` says in words what it is the id of."""
+
+    def __init__(self, *, of: str, **kwargs: Any) -> None:
+        super().__init__(**kwargs)
+        self.of = of
+
+    def to_internal_value(self, data: Any) -> UUID:
+        """The id; a number is refused."""
+        if not isinstance(data, str) or not is_id(data):
+            raise serializers.ValidationError(
+                f"Read {shown(data)}, expected the id of {self.of}, such as {SOME_ID!r}.",
+                code="id",
+            )
+        return UUID(data)
+
+
+class ListOfField(serializers.ListField):
+    """A list of as many entries as it may have."""
+
+    def to_internal_value(self, data: Any) -> list[Any]:
+        """Every entry read; all their faults together."""
+        if not isinstance(data, list):
+            raise serializers.ValidationError(f"Read {shown(data)}, expected a list.", code="list")
+        least, most = self.min_length or 0, self.max_length
+        if len(data) < least or (most is not None and len(data) > most):
+            expected = f"{most}" if least == most else f"at most {most}"
+            raise serializers.ValidationError(
+                f"Read a list of {len(data)} entries, expected {expected}.", code="length"
+            )
+        return list(super().to_internal_value(data))
+
+
+class ObjectOfField(serializers.DictField):
+    """An object whose names the caller chooses."""
+
+    def to_internal_value(self, data: Any) -> dict[str, Any]:
+        """Every value read, by its name."""
+        if not isinstance(data, dict):
+            raise serializers.ValidationError(
+                f"Read {shown(data)}, expected an object.", code="object"
+            )
+        return dict(super().to_internal_value(data))
 
 
 class FlagField(serializers.BooleanField):

@@ -14,6 +14,7 @@ from rest_framework.views import APIView
 
 from genetics.errors import listed
 from registry.api.faults import parameter_faults
+from registry.api.fields import SOME_ID, is_id
 from registry.api.nearest import nearest_names
 from registry.errors import (
     FieldsError,
@@ -127,11 +128,38 @@ def _misread_texts(
     wrong: list[PlacedError] = []
     for name, one in filterset_class.base_filters.items() if filterset_class else ():
         for text in request.query_params.getlist(name):
-            expected = _expectation(model, one, text.strip())
-            if expected:
-                error = InvalidParameterError(f"Read {text!r}, expected {expected}.")
+            error = _misreading(model, one, text)
+            if error is not None:
                 wrong.append(PlacedError(error, parameter=name))
     return wrong
+
+
+def _misreading(model: type[Model], one: filters.Filter, text: str) -> InvalidParameterError | None:
+    """The refusal of a text that a filter can not read, or would read as something else."""
+    names = _names_of(one)
+    if names is not None and text.strip():
+        return None if text in names else not_a_name(text, names)
+    expected = _expectation(model, one, text.strip())
+    return InvalidParameterError(f"Read {text!r}, expected {expected}.") if expected else None
+
+
+def not_a_name(text: str, names: Sequence[str]) -> InvalidParameterError:
+    """The refusal of a text that is none of the names that can be, with the nearest of them."""
+    near = nearest_names(text, names)
+    hint = f" Did you mean {listed(near)}?" if near else ""
+    return InvalidParameterError(
+        f"Read {text!r}, expected {listed(list(names))}.{hint}",
+        allowed=list(names),
+        suggestions=near,
+    )
+
+
+def _names_of(one: filters.Filter) -> list[str] | None:
+    """Every value that a filter by a fixed list knows; None for another filter."""
+    is_fixed = isinstance(one, filters.ChoiceFilter | filters.MultipleChoiceFilter)
+    if not is_fixed or isinstance(one, filters.QuerySetRequestMixin):
+        return None
+    return [str(value) for value, _label in one.extra["choices"]]
 
 
 def _expectation(model: type[Model], one: filters.Filter, text: str) -> str | None:
@@ -140,6 +168,8 @@ def _expectation(model: type[Model], one: filters.Filter, text: str) -> str | No
         return "a value; leave the parameter out for none"
     if isinstance(one, filters.BooleanFilter):
         return None if text in {"true", "false"} else "true or false"
+    if isinstance(one, filters.UUIDFilter):
+        return None if is_id(text) else f"an id such as {SOME_ID}"
     if isinstance(one, filters.NumberFilter):
         column = model._meta.get_field(str(one.field_name))  # noqa: SLF001 - Django's documented _meta API
         digits = text.removeprefix("-")
@@ -167,7 +197,4 @@ def parameter_name(request: Request, name: str, allowed: Sequence[str], *, defau
     text = request.query_params.get(name, default)
     if text in allowed:
         return text
-    error = InvalidParameterError(
-        f"Read {text!r}, expected {listed(list(allowed))}.", allowed=list(allowed)
-    )
-    raise FieldsError([PlacedError(error, parameter=name)])
+    raise FieldsError([PlacedError(not_a_name(text, allowed), parameter=name)])

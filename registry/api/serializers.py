@@ -15,6 +15,7 @@ from registry.errors import ErrorCode
 
 _REQUIRED = "The field is missing."
 _NULL = "Read null, expected a value."
+_OWN_WORDS = {"required": _REQUIRED, "null": _NULL}
 _MOST_UNKNOWN = 20
 
 
@@ -25,11 +26,17 @@ class StrictSerializer(serializers.Serializer[Any]):
     Shape and type only: what the words mean is for services.
     """
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.error_messages |= _OWN_WORDS
+
     def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
         """Fields with our own words for a missing value and null."""
         fields = super().get_fields()
         for one in fields.values():
-            one.error_messages |= {"required": _REQUIRED, "null": _NULL}
+            one.error_messages |= _OWN_WORDS
+            if isinstance(one, serializers.ListField | serializers.DictField):
+                one.child.error_messages |= _OWN_WORDS
         return fields
 
     def to_internal_value(self, data: Any) -> Any:

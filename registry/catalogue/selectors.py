@@ -18,7 +18,7 @@ from registry.catalogue.bridge import (
     species_from_content,
 )
 from registry.catalogue.models import CatalogueVersion, Gene, Species
-from registry.errors import NotFoundError, UnknownSpeciesError, at
+from registry.errors import NotFoundError, UnknownSpeciesError, at, at_parameter
 
 
 def species_list() -> QuerySet[Species]:
@@ -81,6 +81,20 @@ def version_loaded(version_id: int) -> LoadedSpecies:
         species=species_from_content(version.content),
         content=version.content,
     )
+
+
+def species_asked(key: str | None) -> str | None:
+    """The species that a list is asked for, None for all.
+
+    Raises
+    ------
+    FieldsError
+        With `UnknownSpeciesError`, read in the parameter ``species``.
+    """
+    if key is not None and key.strip() and not species_list().filter(key=key).exists():
+        with at_parameter("species"):
+            raise _unknown(key)
+    return key
 
 
 def names_elsewhere(key: str) -> OtherNames:

@@ -46,8 +46,15 @@ def clutch_get(keeper: Keeper, clutch_id: uuid.UUID) -> Clutch:
     """One clutch of a keeper; somebody else's is not found."""
     found = clutch_list(keeper).filter(pk=clutch_id).first()
     if found is None:
-        raise NotFoundError(f"You reported no clutch {clutch_id}.")
+        raise clutch_not_found(clutch_id)
     return found
+
+
+def clutch_not_found(clutch_id: uuid.UUID) -> NotFoundError:
+    """The refusal of a clutch that is not the keeper's: the same whether somebody else's exists."""
+    return NotFoundError(
+        f"You have no clutch {clutch_id}: it was never reported by you, or was withdrawn."
+    )
 
 
 def clutch_answer(clutch: Clutch) -> dict[str, Any]:
@@ -181,7 +188,7 @@ def revision_list(keeper: Keeper, clutch_id: uuid.UUID) -> QuerySet[Revision]:
         Not a clutch of this keeper.
     """
     if not Clutch.objects.filter(keeper=keeper, pk=clutch_id).exists():
-        raise NotFoundError(f"You reported no clutch {clutch_id}.")
+        raise clutch_not_found(clutch_id)
     return Revision.objects.filter(clutch=clutch_id).select_related("clutch")
 
 
@@ -220,7 +227,7 @@ def opinion_list(keeper: Keeper, clutch_id: uuid.UUID) -> QuerySet[Opinion]:
         Not a clutch of this keeper.
     """
     if not Clutch.objects.filter(keeper=keeper, pk=clutch_id).exists():
-        raise NotFoundError(f"You reported no clutch {clutch_id}.")
+        raise clutch_not_found(clutch_id)
     return Opinion.objects.filter(clutch=clutch_id)
 
 

@@ -42,7 +42,9 @@ def evidence_parts(row: PooledTarget, state: str, *, has_cautions: bool) -> dict
     answer = evidence_answer(pools, changes)
     said = [explanation_to_json(one) for one in answer.explanations]
     for one in said:
-        one["sentence"] = explanation_sentence(one, row.combination)
+        one["sentence"] = explanation_sentence(
+            one, row.combination, nothing_missing=answer.nothing_missing
+        )
     return {
         "evidence": _evidence(row, state, answer),
         "recovery": {
@@ -50,12 +52,12 @@ def evidence_parts(row: PooledTarget, state: str, *, has_cautions: bool) -> dict
             "low": answer.recovery.low,
             "high": answer.recovery.high,
             "level": answer.recovery.level,
-            "sentence": recovery_sentence(
-                answer.recovery.estimate, answer.recovery.low, answer.recovery.high
-            ),
+            "sentence": recovery_sentence(row, answer),
         },
         "explanations": said,
-        "next_step": next_step(
+        "next_step": None
+        if answer.nothing_missing
+        else next_step(
             said,
             hatchlings=HATCHLINGS_FOR_A_TEST,
             is_single=row.n_factors == 1,
@@ -118,7 +120,7 @@ def explained_by(row: PooledTarget) -> dict[str, Any] | None:
         "combination": found["other"],
         "recovery": found["recovery"],
         "e_value_beyond": value_of(found["log10_beyond"]),
-        "sentence": explained_sentence(found),
+        "sentence": explained_sentence(found, getattr(row, "other_produced", None)),
     }
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Collection, Mapping
 from typing import Any
 
-from django.db.models import Case, F, Q, QuerySet, Value, When
+from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, TextField, Value, When
+from django.db.models.fields.json import KeyTextTransform
 
 from registry.catalogue.bridge import (
     CARE,
@@ -17,11 +18,11 @@ from registry.catalogue.bridge import (
 )
 from registry.catalogue.selectors import names_elsewhere, species_loaded
 from registry.clutches.models import PublishedSource
-from registry.combinations.bridge.relatives import factors_stored, relatives_of
+from registry.combinations.bridge.relatives import factors_stored, is_part_of_names, relatives_of
 from registry.combinations.choices import MAX_RELATED, Produced, Relation
 from registry.combinations.evidence import evidence_parts, value_of
-from registry.combinations.wording import flag_reason
-from registry.errors import NotFoundError, UnknownSpeciesError, at_parameter
+from registry.combinations.wording import flag_reason, produced_word
+from registry.errors import FieldsError, NotFoundError, UnknownSpeciesError, at_parameter
 from registry.pairings.selectors import declared_counts
 from registry.pools.bridge import combination_text
 from registry.pools.choices import FEW_KEEPERS, Source, State
@@ -94,18 +95,17 @@ def _rows(loaded: LoadedSpecies, keys: set[str], factors: list[list[str]]) -> li
         PooledTarget.objects.filter(near | Q(factors__contains=factors), species=loaded.key),
         flagged,
     )
-    rows = wanted.order_by(Case(When(near, then=0), default=1), "-n_hatchlings", "key")
+    rows = with_other_produced(wanted).order_by(
+        Case(When(near, then=0), default=1), "-n_hatchlings", "key"
+    )
     return list(rows[: len(keys) * 2 + 4 * MAX_RELATED])
 
 
 def produced_answer(row: PooledTarget) -> dict[str, Any]:
     """Whether anyone has produced it, and how often."""
-    answer = Produced.NO
-    if row.n_hits_possible:
-        answer = Produced.YES if row.n_hits else Produced.UNCERTAIN
     few = row.n_keepers_with_hit < FEW_KEEPERS and row.source != Source.PUBLISHED
     return {
-        "answer": answer,
+        "answer": produced_word(row.n_hits, row.n_hits_possible),
         "hatchlings": row.n_hits,
         "hatchlings_if_uncertain_count": row.n_hits_possible,
         "clutches": row.n_clutches_with_hit,
@@ -226,6 +226,28 @@ def combination_list(source: Source, species: str | None = None) -> QuerySet[Poo
     return with_shown_state(looked_at, flagged_targets(source, species))
 
 
+def gene_wanted(species_key: str | None, text: str) -> Q:
+    """Condition of the combinations that a text is a part of, or whose genes it names.
+
+    Raises
+    ------
+    FieldsError
+        A text that is neither in the species, read in the parameter ``gene``.
+    """
+    part = Q(combination__icontains=text)
+    if not species_key:
+        return part
+    loaded = species_loaded(species_key)
+    try:
+        with at_parameter("gene"):
+            target = target_read(loaded, text, names_elsewhere(species_key))
+    except FieldsError:
+        if is_part_of_names(loaded, text):
+            return part
+        raise
+    return part | Q(factors__contains=factors_stored(target))
+
+
 def with_shown_state(
     rows: QuerySet[PooledTarget], flagged: Collection[int]
 ) -> QuerySet[PooledTarget]:
@@ -236,7 +258,26 @@ def with_shown_state(
 
 def flag_list(source: Source, species: str | None = None) -> QuerySet[PooledTarget]:
     """Combinations that are flagged or on watch."""
-    return combination_list(source, species).filter(state=State.WATCH)
+    return with_other_produced(combination_list(source, species).filter(state=State.WATCH))
+
+
+def with_other_produced(rows: QuerySet[PooledTarget]) -> QuerySet[PooledTarget]:
+    """Targets with ``other_produced``: whether anyone has produced what explains each.
+
+    None where nothing does, or where that is no combination of its own.
+    """
+    other = PooledTarget.objects.filter(
+        species=OuterRef("species"), source=OuterRef("source"), key=OuterRef("other_key")
+    )
+    produced = Case(
+        When(n_hits__gt=0, then=Value(Produced.YES)),
+        When(n_hits_possible__gt=0, then=Value(Produced.UNCERTAIN)),
+        default=Value(Produced.NO),
+        output_field=TextField(),
+    )
+    return rows.annotate(other_key=KeyTextTransform("key", "explained_by")).annotate(
+        other_produced=Subquery(other.values(produced=produced)[:1])
+    )
 
 
 def row_answer(row: Any) -> dict[str, Any]:

@@ -5,11 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+from registry.combinations.choices import Produced
+from registry.pools.bridge import LARGEST_RATIO, EvidenceAnswer
 from registry.pools.choices import FEW_KEEPERS, State
 from registry.pools.models import PooledTarget
-from registry.pools.wording import explanation_sentence
+from registry.pools.wording import explanation_sentence, number_text
 
 _NEVER: Final = 1e-12
+_ABOUT_ONE: Final = (0.95, 1.05)
+"""Ratios that are called as often as expected."""
+
 _MAY_DIE: Final = 0.05
 """Probability of reduced viability from which on no pairing that could give it is proposed."""
 
@@ -27,10 +32,10 @@ def evidence_sentence(row: PooledTarget, state: str) -> str:
     unsure = row.n_hits_possible - row.n_hits
     also = f" (and {unsure} that may be)" if unsure else ""
     counts = (
-        f"{row.n_hits} hatched{also} where {row.expected:.3g} were expected among "
+        f"{row.n_hits} hatched{also} where {number_text(row.expected)} were expected among "
         f"{row.n_hatchlings} hatchlings"
     )
-    e_value = 10.0 ** min(row.log10_e_value, 300.0)
+    e_value = number_text(10.0 ** min(row.log10_e_value, 300.0))
     if state == State.TOO_EARLY:
         return (
             f"{counts}. These clutches could not have signalled a shortage, whatever hatched; "
@@ -39,7 +44,7 @@ def evidence_sentence(row: PooledTarget, state: str) -> str:
     if state == State.AS_EXPECTED:
         return f"{counts}. {_no_shortage(row)}"
     strength = (
-        f"{counts}. The evidence of a shortage is {e_value:,.3g}; it reaches 20 once in twenty by "
+        f"{counts}. The evidence of a shortage is {e_value}; it reaches 20 once in twenty by "
         "luck at most, however often one looks and however many parents are mislabelled."
     )
     if state == State.WATCH:
@@ -68,19 +73,60 @@ def specific_sentence(log10_specific: float | None) -> str | None:
     return "The shortage is specific to this combination: its genes hatch apart from each other."
 
 
-def recovery_sentence(estimate: float, low: float, high: float) -> str:
-    """The recovery ratio as a keeper would say it."""
-    if estimate < _NEVER:
-        return f"It never hatched; {_often(high)} would fit the counts as well."
-    return f"It hatched {_often(estimate)} ({_often(low)} to {_often(high)})."
+def produced_word(n_hits: int, n_hits_possible: int) -> Produced:
+    """Whether anyone has produced a combination, by its certain and its possible hits."""
+    if n_hits:
+        return Produced.YES
+    return Produced.UNCERTAIN if n_hits_possible else Produced.NO
+
+
+def recovery_sentence(row: PooledTarget, answer: EvidenceAnswer) -> str:
+    """The recovery ratio as a keeper would say it, beside the counts that are said before it.
+
+    The ratio is taken after allowing for parents that do not carry what they should, and may say
+    the opposite of the plain counts then; this is told.
+    """
+    found = answer.recovery
+    ends = f"{_often(found.low)} to {_often(found.high)}"
+    if answer.nothing_missing:
+        return (
+            f"It hatched as often as expected, or more often; {ends} would fit the counts as well."
+        )
+    if found.estimate < _NEVER:
+        never = _NEVER_SO_FAR[produced_word(row.n_hits, row.n_hits_possible)]
+        return f"It {never}; {_often(found.high)} would fit the counts as well."
+    plain = row.n_hits_possible / row.expected if row.expected else 1.0
+    allowing = ""
+    if plain < 1 and _direction(found.estimate) > _direction(plain):
+        allowing = "Allowing for parents that do not carry what they should, "
+    elif plain >= 1 and _direction(found.estimate) < _direction(plain):
+        allowing = "Weighing what the parents turned out to carry and what is uncertain, "
+    said = f"{allowing}it hatched {_often(found.estimate)} ({ends})."
+    return said[0].upper() + said[1:]
+
+
+_NEVER_SO_FAR: Final = {
+    Produced.NO: "never hatched",
+    Produced.UNCERTAIN: "never surely hatched",
+    Produced.YES: "hardly ever hatched",
+}
+
+
+def _direction(ratio: float) -> int:
+    """-1, 0 or 1: less often than expected, as often, or more often."""
+    return (ratio > _ABOUT_ONE[1]) - (ratio < _ABOUT_ONE[0])
 
 
 def _often(ratio: float) -> str:
     if ratio < _NEVER:
         return "never"
-    if ratio < 0.95:  # noqa: PLR2004 - rounds to once for every one
-        return f"about 1 time for every {1 / ratio:.2g} expected"
-    return f"{ratio:.2g} times for every 1 expected"
+    if ratio < _ABOUT_ONE[0]:
+        return f"about 1 time for every {number_text(1 / ratio, digits=2)} expected"
+    if ratio <= _ABOUT_ONE[1]:
+        return "about as often as expected"
+    if ratio >= LARGEST_RATIO:
+        return f"{LARGEST_RATIO:g} or more times for every 1 expected"
+    return f"{number_text(ratio, digits=2)} times for every 1 expected"
 
 
 def next_step(
@@ -155,21 +201,40 @@ def _with_viability(other: str, *, is_single: bool) -> str:
     return f"{step} {careful} If eggs or hatchlings die, ask a reptile veterinarian."
 
 
-def explained_sentence(found: Mapping[str, Any]) -> str:
-    """Which other combination a shortage comes from."""
+def explained_sentence(found: Mapping[str, Any], other_produced: str | None) -> str:
+    """Which other combination a shortage comes from.
+
+    Parameters
+    ----------
+    other_produced
+        Whether anyone has produced that one (of ``Produced``); None if it is not known.
+    """
     ratio = found["recovery"]
-    often = f"hatches about {ratio:.2g} times for every 1 expected" if ratio else "never hatches"
+    if ratio:
+        often = f"hatches about {number_text(ratio, digits=2)} times for every 1 expected"
+    else:
+        often = _NEVER_AT_ALL.get(other_produced or "", "hardly ever hatches")
     return f"The shortage comes from {found['other']}, which {often}; beyond that it is no news."
 
 
-def flag_reason(row: PooledTarget, state: str) -> str:
+_NEVER_AT_ALL: Final[Mapping[str, str]] = {
+    Produced.NO: "never hatches",
+    Produced.UNCERTAIN: "never surely hatches",
+}
+
+_NUMBER_WORDS: Final = ("no", "one", "two", "three", "four", "five", "six")
+
+
+def flag_reason(row: Any, state: str) -> str:
     """Why a combination is on the board, in a keeper's words."""
-    said = explanation_sentence(row.reason, row.combination) if row.reason else ""
-    likely = (
-        f" Likeliest of six explanations ({100 * row.reason['probability']:.0f} %): {said}"
-        if row.reason
-        else ""
-    )
+    said = evidence_sentence(row, state)
     if row.explained_by:
-        return f"{evidence_sentence(row, state)} {explained_sentence(row.explained_by)}"
-    return f"{evidence_sentence(row, state)}{likely}"
+        return f"{said} {explained_sentence(row.explained_by, row.other_produced)}"
+    if not row.reason:
+        return said
+    number = row.reason.get("of")
+    of = f" of {_NUMBER_WORDS[number]} explanations" if number else " explanation"
+    return (
+        f"{said} Likeliest{of} ({100 * row.reason['probability']:.0f} %): "
+        f"{explanation_sentence(row.reason, row.combination)}"
+    )

@@ -77,7 +77,7 @@ def counted_clutches(
 
 
 def _clutches(loaded: LoadedSpecies, target: Target, row: PoolRow) -> tuple[CountedClutch, ...]:
-    shown = _shown(target)
+    shown = _shown(loaded, target)
     found = []
     for clutch in row.clutches:
         certain, possible = n_hits(target, clutch.cells)
@@ -101,9 +101,9 @@ def _clutches(loaded: LoadedSpecies, target: Target, row: PoolRow) -> tuple[Coun
 
 
 @lru_cache(maxsize=4096)
-def _shown(target: Target) -> tuple[str, ...]:
+def _shown(loaded: LoadedSpecies, target: Target) -> tuple[str, ...]:
     """What each cell shows; ``only`` where it is a part of the combination."""
-    names = cell_names(target)
+    names = cell_names(loaded.species, target, dict.fromkeys(target.loci, ()))
     return (names[0], *(f"{name} only" for name in names[1:-1]), names[-1])
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from typing import Any, Literal, cast
@@ -57,9 +57,12 @@ def parent_read(
         phases: list[Phase] = []
         placed: list[tuple[str, str]] = []
         origins: list[tuple[str, Role]] = []
+        origin_texts: list[str] = []
+        proven = {gene_named(loaded, text, others) for text in given.get("proven", ())}
         for number, text in enumerate(given.get("unproven", ())):
             with faults.at("unproven", number):
                 unproven.append(gene_named(loaded, text, others))
+                _refuse_proven(unproven[-1], proven)
         for number, item in enumerate(given.get("phase", ())):
             with faults.at("phase", number):
                 one, other = (gene_named(loaded, text, others) for text in item["genes"])
@@ -70,6 +73,10 @@ def parent_read(
         for text, origin in given.get("inherited_from", {}).items():
             with faults.at("inherited_from", text):
                 origins.append((gene_named(loaded, text, others), origin))
+                origin_texts.append(text)
+        for text, (gene, _origin) in zip(origin_texts, origins, strict=True):
+            with faults.at("inherited_from", text):
+                _refuse_origin_of_no_use(species, gene, origins)
     statement = ParentStatement(
         genes=genes,
         sex=sex,
@@ -81,6 +88,33 @@ def parent_read(
     with gathered() as faults, faults.at("genes"):
         belief_of(species, statement)
     return statement
+
+
+def _refuse_proven(gene: str, proven: Collection[str]) -> None:
+    if gene in proven:
+        raise ContradictoryStatementError(
+            f"{gene} is said to be proven and unproven at once: leave one of the two out.",
+            gene=gene,
+        )
+
+
+def _refuse_origin_of_no_use(
+    species: Species, gene: str, origins: Sequence[tuple[str, Role]]
+) -> None:
+    """Refuse an origin that tells nothing of how genes lie.
+
+    It tells the chromosome of a sex-linked gene, and the phase of linked ones. Of two genes that
+    are independent in the catalogue it tells their phase if they turn out to be linked.
+    """
+    locus = species.locus_of[gene]
+    group = species.group_of[locus.key]
+    others = {species.locus_of[other].key for other, _origin in origins} - {locus.key}
+    if not (group.is_sex_group or len(group.loci) > 1 or others):
+        raise ContradictoryStatementError(
+            f"Which parent {gene} came from says nothing: it is neither sex-linked nor linked to "
+            "another gene in the catalogue, and no other gene's origin is given. Leave it out.",
+            gene=gene,
+        )
 
 
 def gene_named(loaded: LoadedSpecies, text: str, others: OtherNames) -> str:

@@ -14,17 +14,19 @@ from typing import Any
 from genetics.errors import GeneticsError
 from genetics.evidence.conditional import specific_evidence
 from genetics.evidence.ebh import SIZE_WEIGHTS, discoveries
-from genetics.evidence.evalue import WATCH_E_VALUE, e_value, target_viability
-from genetics.evidence.explanations import (
-    PRIORS,
-    ExplanationResult,
-    explanations,
-    look_alike_prior,
-)
-from genetics.evidence.hits import pool_hits
+from genetics.evidence.evalue import WATCH_E_VALUE, EValue, e_value, target_viability
+from genetics.evidence.explanations import PRIORS, ExplanationResult, look_alike_prior
+from genetics.evidence.hits import PoolHits, pool_hits
 from genetics.evidence.likelihood import pool_likelihood
-from genetics.evidence.lower_order import Beyond, beyond_parts, beyond_whole, is_part
-from genetics.evidence.recovery import Recovery, recovery_ratio
+from genetics.evidence.lower_order import (
+    Beyond,
+    beyond_parts,
+    beyond_whole,
+    is_part,
+    parts_of,
+)
+from genetics.evidence.missing import is_nothing_missing, why_missing
+from genetics.evidence.recovery import LARGEST_PSI, Recovery, recovery_ratio
 from genetics.evidence.robustness import declared_only, successes_to_undo, without_top_keeper
 from genetics.evidence.verdict import verdict_of
 from genetics.model.species import Sex, Species
@@ -75,7 +77,8 @@ class StoredContribution:
 class Assessment:
     """What the pool of one target says by itself, ready to be stored.
 
-    ``reason`` is the likeliest explanation; made only where the evidence is near a flag.
+    ``reason`` is the likeliest explanation, with the number ``of`` those that can apply; made
+    only where the evidence is near a flag.
     """
 
     state: str
@@ -285,12 +288,17 @@ def assessed(
         n_cut_families=verdict.n_cut,
         log10_e_value=max(verdict.evidence.log10, -1e300),
         more_hatchlings=verdict.more_hatchlings,
-        reason=_reason(pools, changes) if near_a_flag else None,
+        reason=_reason(pools, pool, verdict.evidence, changes) if near_a_flag else None,
     )
 
 
-def _reason(pools: Pools, changes: CallChanges) -> dict[str, Any]:
-    return explanation_to_json(explanations(pools, miscalled=miscalled_cells(pools, changes))[0])
+LARGEST_RATIO = LARGEST_PSI
+"""Recovery ratio at which estimates and intervals end: it may be more."""
+
+
+def _reason(pools: Pools, hits: PoolHits, evidence: EValue, changes: CallChanges) -> dict[str, Any]:
+    found = why_missing(pools, hits, evidence, miscalled=miscalled_cells(pools, changes))
+    return explanation_to_json(found[0]) | {"of": len(found)}
 
 
 def log10_without_top(by_keeper: Mapping[Any, Pools]) -> float | None:
@@ -317,6 +325,7 @@ class EvidenceAnswer:
     log10_specific: float | None
     to_undo: int
     null_rate: float
+    nothing_missing: bool
     recovery: Recovery
     explanations: tuple[ExplanationResult, ...]
     look_alike_prior: float
@@ -344,8 +353,9 @@ def evidence_answer(pools: Pools, changes: CallChanges) -> EvidenceAnswer:
         log10_specific=specific.log10 if specific else None,
         to_undo=successes_to_undo(likelihood, hit_chance=min(max(mean, 1e-9), 1 - 1e-9)),
         null_rate=found.null_rate,
+        nothing_missing=is_nothing_missing(hits, found),
         recovery=recovery_ratio(pools),
-        explanations=explanations(pools, miscalled=miscalled),
+        explanations=why_missing(pools, hits, found, miscalled=miscalled),
         look_alike_prior=look_alike_prior(sum(miscalled.values())),
     )
 
@@ -427,15 +437,26 @@ class Suspect:
 
 
 def explained_by_parts(suspect: Suspect) -> dict[str, Any] | None:
-    """The part that explains the shortage of a larger combination; None if it is news."""
-    return _explanation_of(beyond_parts(suspect.pools))
+    """The part that explains the shortage of a larger combination; None if it is news.
+
+    ``key`` is that of the part as a target; one gene of a compound is none.
+    """
+    beyond = beyond_parts(suspect.pools)
+    found = _explanation_of(beyond)
+    if beyond is None or found is None:
+        return None
+    species, target, _rows = suspect.pools[0]
+    for part in parts_of(target):
+        if " ".join(one.text for one in part.factors) == beyond.other:
+            return found | {"other": combination_text(species, part), "key": part.key}
+    return found
 
 
 def explained_by_whole(part: Suspect, whole: Suspect, elsewhere: Pools) -> dict[str, Any] | None:
     """The larger combination, if it explains the shortage of a part; None if that is news."""
     beyond = beyond_whole(elsewhere, whole.pools, part.pools[0][1])
     found = _explanation_of(beyond)
-    return found and found | {"other": whole.combination}
+    return found and found | {"other": whole.combination, "key": whole.pools[0][1].key}
 
 
 def is_part_of(part: Suspect, whole: Suspect) -> bool:

@@ -21,7 +21,9 @@ class SurpriseSerializer(serializers.Serializer[Any]):
     """How surprising the clutch is as a whole, exactly."""
 
     probability = serializers.FloatField(
-        help_text="Chance of a clutch at most as likely as this one, from the parents as stated."
+        allow_null=True,
+        help_text="Chance of a clutch at most as likely as this one, from the parents as stated; "
+        "hatchlings that they can not give are left out. null where nothing can be compared.",
     )
     hatchlings = serializers.IntegerField(help_text="Hatchlings that could be held against them.")
     uncertain = serializers.IntegerField(

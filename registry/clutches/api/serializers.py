@@ -6,7 +6,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from registry.api.fields import ChanceField, CountField, NameField, TextField
+from registry.api.fields import ChanceField, CountField, IdField, ListOfField, NameField, TextField
 from registry.api.serializers import StrictSerializer
 from registry.clutches.choices import (
     MAX_ALTERNATIVES,
@@ -48,7 +48,7 @@ class HatchlingsInSerializer(StrictSerializer):
         allow_null=True,
         help_text="What the call rests on, such as `first shed`.",
     )
-    weights = serializers.ListField(
+    weights = ListOfField(
         child=ChanceField(),
         required=False,
         max_length=MAX_ALTERNATIVES + 1,
@@ -57,7 +57,7 @@ class HatchlingsInSerializer(StrictSerializer):
 
     def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
         """Adds ``or``, which is no name in Python."""
-        alternatives = serializers.ListField(
+        alternatives = ListOfField(
             child=TextField(max_length=MAX_GENES_LENGTH),
             required=False,
             max_length=MAX_ALTERNATIVES,
@@ -73,7 +73,7 @@ class _ClutchBody(StrictSerializer):
     sire = ParentSerializer(required=False, allow_null=True)
     dam = ParentSerializer(required=False, allow_null=True)
     eggs = EggsSerializer(required=False, allow_null=True)
-    hatchlings = serializers.ListField(child=HatchlingsInSerializer(), max_length=MAX_GROUPS)
+    hatchlings = ListOfField(child=HatchlingsInSerializer(), max_length=MAX_GROUPS)
     clutch_code = TextField(max_length=MAX_CODE_LENGTH, required=False, allow_null=True)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
@@ -91,8 +91,11 @@ class ClutchInSerializer(_ClutchBody):
     """A clutch to report."""
 
     season = CountField(min=0, max=9999, help_text="Year in which it hatched.")
-    pairing = serializers.UUIDField(
-        required=False, allow_null=True, help_text="A declared pairing, instead of sire and dam."
+    pairing = IdField(
+        of="a pairing that you declared",
+        required=False,
+        allow_null=True,
+        help_text="A declared pairing, instead of sire and dam.",
     )
 
 
@@ -100,7 +103,7 @@ class ClutchCheckInSerializer(_ClutchBody):
     """A clutch in hand. ``season`` and ``pairing`` may be there and are not used."""
 
     season = CountField(min=0, max=9999, required=False, allow_null=True)
-    pairing = serializers.UUIDField(required=False, allow_null=True)
+    pairing = IdField(of="a pairing that you declared", required=False, allow_null=True)
 
     def validate(self, attrs: dict[str, Any]) -> dict[str, Any]:
         """Nothing is looked up for a check, so the parents are always needed."""

@@ -13,6 +13,7 @@ from rest_framework.response import Response
 
 from registry.api.base import ApiListView, ApiView
 from registry.api.conditions import Precondition, conditional_edit
+from registry.catalogue.selectors import species_asked
 from registry.clutches.api.check_serializers import ClutchCheckSerializer
 from registry.clutches.api.filters import ClutchFilter
 from registry.clutches.api.serializers import (
@@ -49,6 +50,7 @@ class ClutchesView(ApiListView):
         """The keeper's own."""
         if getattr(self, "swagger_fake_view", False):
             return Clutch.objects.none()
+        species_asked(self.request.query_params.get("species"))
         return clutch_list(keeper_of(self.request))
 
     def row(self, one: Any) -> Any:

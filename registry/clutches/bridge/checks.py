@@ -14,7 +14,10 @@ from genetics.evidence.clutch import (
     clutch_surprise,
     missed_combinations,
 )
-from genetics.evidence.explanations import explanations
+from genetics.evidence.evalue import e_value, target_viability
+from genetics.evidence.hits import pool_hits
+from genetics.evidence.likelihood import pool_likelihood
+from genetics.evidence.missing import is_nothing_missing, why_missing
 from genetics.evidence.parents import UNPROVEN_CHANCE, GeneDoubt, ParentsAfter, parents_after
 from genetics.model.belief import Parent, ParentStatement, belief_of
 from genetics.pool.cells import checked_call
@@ -22,7 +25,12 @@ from genetics.pool.pool import FamilyClutch, target_row
 from genetics.pool.target import Target
 from registry.catalogue.bridge import Caution, cautions_of_pairing, cautions_of_target
 from registry.clutches.bridge.reports import ReadClutch, family_clutch_new
-from registry.pools.bridge import combination_text, explanation_to_json
+from registry.pools.bridge import (
+    Pools,
+    combination_text,
+    explanation_to_json,
+)
+from registry.pools.wording import explanation_sentence, number_text
 
 MOST_MISSED = 60
 """Combinations that are looked at for a check."""
@@ -83,8 +91,16 @@ def _explanations(clutch: FamilyClutch, target: Target) -> tuple[dict[str, Any],
     row = target_row([clutch], target)
     if row is None:
         return ()
-    found = explanations([(clutch.pairing.species, target, {row: 1})])
-    return tuple(explanation_to_json(one) for one in found)
+    pools: Pools = [(clutch.pairing.species, target, {row: 1})]
+    hits = pool_hits(pools)
+    evidence = e_value(pool_likelihood(pools, target_viability(target)))
+    combination = combination_text(clutch.pairing.species, target)
+    nothing_missing = is_nothing_missing(hits, evidence)
+    found = [explanation_to_json(one) for one in why_missing(pools, hits, evidence)]
+    return tuple(
+        one | {"sentence": explanation_sentence(one, combination, nothing_missing=nothing_missing)}
+        for one in found
+    )
 
 
 def _parents(read: ReadClutch) -> ParentsAfter:
@@ -110,8 +126,8 @@ def doubt_sentence(doubt: GeneDoubt, n_hatchlings: int) -> str:
         return f"{who} carries {doubt.gene}: a hatchling of this clutch needs it."
     if doubt.verdict == "excluded":
         return f"{who} does not carry {doubt.gene}: this clutch could not have hatched from it."
-    percent = f"{float(100 * doubt.after):.3g} %"
-    before = f"{float(100 * doubt.before):.3g} %"
+    percent = f"{number_text(float(100 * doubt.after))} %"
+    before = f"{number_text(float(100 * doubt.before))} %"
     if doubt.after == doubt.before:
         return f"This clutch says nothing about {doubt.gene} in the {doubt.parent}: still {before}."
     return (

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from genetics.cross.forecast import group_looks
 from genetics.cross.offspring import Pairing, chance_law, mean_chance
-from genetics.errors import listed
+from genetics.errors import ContradictoryStatementError, listed
 from genetics.model.locus import WILD, WILD_LOOK
 from genetics.model.species import Sex
 from genetics.notation.looks import ReadLook
@@ -112,7 +112,9 @@ def clutch_read(
             looks: list[ReadLook] = []
             for place, text in ((("call",), entry["call"]), *_alternatives(entry)):
                 with faults.at("hatchlings", number, *place):
-                    looks.append(look_read(loaded, text, others))
+                    look = look_read(loaded, text, others)
+                    _refuse_twice(loaded, text, look, looks)
+                    looks.append(look)
             if len(looks) == 1 + len(entry.get("or", ())):
                 groups.append(_group(loaded, pairing, entry, looks))
     return ReadClutch(loaded=loaded, sire=sire, dam=dam, pairing=pairing, groups=tuple(groups))
@@ -121,6 +123,19 @@ def clutch_read(
 def look_text(loaded: LoadedSpecies, text: str, others: OtherNames) -> str:
     """A call in canonical text."""
     return canonical_look(loaded.species, look_read(loaded, text, others))
+
+
+def _refuse_twice(
+    loaded: LoadedSpecies, text: str, look: ReadLook, before: Sequence[ReadLook]
+) -> None:
+    """Two readings of one call that are the same are one: it would not be uncertain."""
+    reading = canonical_look(loaded.species, look)
+    if reading in {canonical_look(loaded.species, one) for one in before}:
+        raise ContradictoryStatementError(
+            f"{text!r} reads as {reading}, and so does a reading of this entry before it. Give "
+            "each reading once; for a call that is certain, leave 'or' out.",
+            reading=reading,
+        )
 
 
 def _alternatives(entry: Mapping[str, Any]) -> list[tuple[tuple[str | int, ...], str]]:

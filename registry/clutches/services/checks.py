@@ -18,12 +18,15 @@ from registry.clutches.checking import clutch_counts_checked
 from registry.clutches.selectors import group_answer
 from registry.errors import at, gathered
 from registry.pairings.bridge import parent_text
-from registry.pools.wording import explanation_sentence
 
 TOGETHER_IMPOSSIBLE = (
     "Each of these hatchlings could come from these parents, but not all of them together: a "
     "parent or a call is not what it is said to be."
 )
+
+
+ORDINARY = 0.05
+"""Probability from which on a clutch is called ordinary: the customary level."""
 
 
 def clutch_check(given: Mapping[str, Any]) -> dict[str, Any]:
@@ -53,7 +56,7 @@ def _answer(read: ReadClutch, checked: CheckedClutch) -> dict[str, Any]:
         "species": read.loaded.key,
         "sire": {"genes": parent_text(read.loaded, read.sire)},
         "dam": {"genes": parent_text(read.loaded, read.dam)},
-        "surprise": _surprise(checked),
+        "surprise": _surprise(read, checked),
         "missed": [
             {
                 "combination": one.combination,
@@ -64,10 +67,7 @@ def _answer(read: ReadClutch, checked: CheckedClutch) -> dict[str, Any]:
                 "chance_of_none": one.missed.chance_of_none,
                 "may_be": one.missed.n_possible,
                 "cautions": [_caution(caution) for caution in one.cautions],
-                "explanations": [
-                    said | {"sentence": explanation_sentence(said, one.combination)}
-                    for said in one.explanations
-                ],
+                "explanations": list(one.explanations),
             }
             for one in checked.missed
         ],
@@ -103,30 +103,77 @@ def _answer(read: ReadClutch, checked: CheckedClutch) -> dict[str, Any]:
     }
 
 
-def _surprise(checked: CheckedClutch) -> dict[str, Any]:
+def _surprise(read: ReadClutch, checked: CheckedClutch) -> dict[str, Any]:
     found = checked.surprise
+    n_wrong = sum(group.count for group in read.groups if group.contradicts_parents)
     return {
         "probability": found.probability,
         "hatchlings": found.n_hatchlings,
         "uncertain": found.n_uncertain,
         "looks_merged": found.merged_looks,
         "loci_left_out": list(found.loci_left_out),
-        "sentence": TOGETHER_IMPOSSIBLE
-        if checked.parents.impossible
-        else _surprise_sentence(found.probability, found.n_hatchlings),
+        "sentence": surprise_sentence(
+            found.probability,
+            n_hatchlings=read.n_hatchlings,
+            n_wrong=n_wrong,
+            n_compared=found.n_hatchlings,
+            together_impossible=checked.parents.impossible,
+        ),
     }
 
 
-def _surprise_sentence(probability: float, n_hatchlings: int) -> str:
-    if not n_hatchlings:
+def surprise_sentence(
+    probability: float | None,
+    *,
+    n_hatchlings: int,
+    n_wrong: int,
+    n_compared: int,
+    together_impossible: bool,
+) -> str:
+    """What a clutch looks like beside its parents; what they can not give comes first.
+
+    Parameters
+    ----------
+    probability
+        Of a clutch at most as likely as the hatchlings that were compared; None without any.
+    n_wrong
+        Hatchlings that the parents as stated can not give as they are called.
+    """
+    if not n_wrong:
+        if together_impossible:
+            return TOGETHER_IMPOSSIBLE
+        return _ordinary_or_not(probability)
+    wrong = (
+        f"{n_wrong} of {n_hatchlings} hatchlings can not come from these parents as stated: a "
+        "parent or a call is not what it is said to be."
+    )
+    if probability is None:
+        return wrong
+    n_rest = n_hatchlings - n_wrong
+    rest = f"The other {n_rest}" if n_compared == n_rest else f"In looks alone, {n_compared} of all"
+    if together_impossible:
+        return f"{wrong} {rest} could come from them one by one, but not together."
+    they_are, they = ("is", "it") if n_compared == 1 else ("are", "they")
+    if probability >= ORDINARY:
+        return f"{wrong} {rest} {they_are} as {they} should be."
+    often = _how_often(probability)
+    return f"{wrong} {rest} {they_are} unusual as well: {often} is as unusual."
+
+
+def _ordinary_or_not(probability: float | None) -> str:
+    if probability is None:
         return "No hatchling of this clutch can be held against these parents."
-    if probability >= 0.05:  # noqa: PLR2004 - the customary level, said in the sentence
+    if probability >= ORDINARY:
         return (
             "An ordinary clutch: from these parents, at least one clutch in twenty is as unusual "
             "as this one."
         )
-    often = f"about 1 clutch in {round(1 / probability):,}" if probability else "no clutch"
+    often = _how_often(probability)
     return f"An unusual clutch: from these parents as stated, {often} is as unusual as this one."
+
+
+def _how_often(probability: float) -> str:
+    return f"about 1 clutch in {round(1 / probability):,}" if probability else "no clutch"
 
 
 def _hatchlings(read: ReadClutch, checked: CheckedClutch) -> list[dict[str, Any]]:

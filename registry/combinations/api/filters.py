@@ -8,6 +8,7 @@ import django_filters
 from django.db.models import QuerySet
 
 from registry.combinations.choices import Produced
+from registry.combinations.selectors import gene_wanted
 from registry.pools.choices import State
 from registry.pools.models import PooledTarget
 
@@ -15,10 +16,10 @@ from registry.pools.models import PooledTarget
 class _TargetFilter(django_filters.FilterSet):
     """By species, gene and size."""
 
+    species = django_filters.CharFilter(field_name="species")
     gene = django_filters.CharFilter(
-        field_name="combination",
-        lookup_expr="icontains",
-        help_text="Part of the combination's text.",
+        method="filter_gene",
+        help_text="Part of the combination's text; with `species` also any name of a gene.",
     )
     size = django_filters.NumberFilter(
         field_name="n_factors", min_value=1, max_value=3, help_text="Genes: 1, 2 or 3."
@@ -26,6 +27,10 @@ class _TargetFilter(django_filters.FilterSet):
     min_hatchlings = django_filters.NumberFilter(
         field_name="n_hatchlings", lookup_expr="gte", min_value=0
     )
+
+    def filter_gene(self, rows: QuerySet[Any], _name: str, value: str) -> QuerySet[Any]:
+        """By a part of the text, or by what the text means in the species asked for."""
+        return rows.filter(gene_wanted((self.data or {}).get("species"), value))
 
 
 class FlagFilter(_TargetFilter):

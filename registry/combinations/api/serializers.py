@@ -127,7 +127,10 @@ class EvidenceSerializer(serializers.Serializer[Any]):
 
 
 class RecoverySerializer(serializers.Serializer[Any]):
-    """How often it hatched for every one expected, with its interval."""
+    """How often it hatched for every one expected, with its interval.
+
+    After allowing for parents that do not carry what they should; 5 means 5 or more.
+    """
 
     estimate = serializers.FloatField()
     low = serializers.FloatField()
@@ -159,9 +162,15 @@ class CombinationSerializer(serializers.Serializer[Any]):
     )
     evidence = EvidenceSerializer()
     recovery = RecoverySerializer(allow_null=True)
-    explanations = ExplanationSerializer(many=True, help_text="Most probable first; sum to 1.")
+    explanations = ExplanationSerializer(
+        many=True,
+        help_text="Those that can apply, most probable first; sum to 1. "
+        "One alone, `as-catalogued`, where it hatched as often as expected.",
+    )
     next_step = serializers.CharField(
-        allow_null=True, help_text="What would tell the two likeliest apart, without harm."
+        allow_null=True,
+        help_text="What would tell the two likeliest apart, without harm; null where nothing is "
+        "missing.",
     )
     explained_by = ExplainedBySerializer(allow_null=True)
     related = RelatedSerializer(many=True)

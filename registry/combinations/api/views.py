@@ -12,6 +12,7 @@ from rest_framework.response import Response
 
 from registry.api.base import ApiListView, ApiView
 from registry.api.parameters import parameter_name
+from registry.catalogue.selectors import species_asked
 from registry.combinations.api.filters import CombinationFilter, FlagFilter
 from registry.combinations.api.serializers import (
     CombinationRowSerializer,
@@ -97,7 +98,8 @@ class CombinationsView(ApiListView):
         """Rows that reflect every acknowledged clutch."""
         if getattr(self, "swagger_fake_view", False):
             return PooledTarget.objects.none()
-        source, species = _source(self.request), self.request.query_params.get("species")
+        source = _source(self.request)
+        species = species_asked(self.request.query_params.get("species"))
         targets_refresh(species=species, source=source)
         return combination_list(source, species)
 
@@ -126,7 +128,8 @@ class FlagsView(ApiListView):
         """Those on watch."""
         if getattr(self, "swagger_fake_view", False):
             return PooledTarget.objects.none()
-        source, species = _source(self.request), self.request.query_params.get("species")
+        source = _source(self.request)
+        species = species_asked(self.request.query_params.get("species"))
         targets_refresh(species=species, source=source)
         return flag_list(source, species)
 

@@ -44,3 +44,9 @@ def _other_forms(loaded: LoadedSpecies, factor: Factor) -> list[Factor]:
 def factors_stored(target: Target) -> list[list[str]]:
     """Factors in the form of their stored column, to look for targets that contain them."""
     return [[one.locus, one.text, one.look] for one in target.factors]
+
+
+def is_part_of_names(loaded: LoadedSpecies, text: str) -> bool:
+    """Whether every word of a text is a part of what combinations of the species are called."""
+    names = [one.text.casefold() for locus in loaded.species.loci for one in locus_factors(locus)]
+    return all(any(word in name for name in names) for word in text.casefold().split())

@@ -6,7 +6,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from registry.api.fields import CountField, TextField
+from registry.api.fields import CountField, ListOfField, TextField
 from registry.api.serializers import StrictSerializer
 from registry.catalogue.api.serializers import CautionSerializer, ChancedCautionSerializer
 from registry.forecasts.choices import LEVELS, MAX_CLUTCH_SIZE, MAX_LOOKS, MAX_WANTED
@@ -27,7 +27,7 @@ class ForecastInSerializer(StrictSerializer):
         allow_null=True,
         help_text="Hatchlings, for the chance of at least one.",
     )
-    wanted = serializers.ListField(
+    wanted = ListOfField(
         child=TextField(max_length=MAX_GENES_LENGTH),
         required=False,
         max_length=MAX_WANTED,

@@ -6,7 +6,7 @@ from typing import Any
 
 from rest_framework import serializers
 
-from registry.api.fields import CountField, NameField, TextField
+from registry.api.fields import CountField, ListOfField, NameField, ObjectOfField, TextField
 from registry.api.serializers import StrictSerializer
 from registry.pairings.choices import (
     MAX_BASIS_LENGTH,
@@ -22,8 +22,8 @@ from registry.pairings.choices import (
 )
 
 
-def _gene_list(help_text: str) -> serializers.ListField:
-    return serializers.ListField(
+def _gene_list(help_text: str) -> ListOfField:
+    return ListOfField(
         child=TextField(max_length=MAX_GENES_LENGTH),
         required=False,
         max_length=MAX_STATED_GENES,
@@ -34,9 +34,7 @@ def _gene_list(help_text: str) -> serializers.ListField:
 class PhaseSerializer(StrictSerializer):
     """Whether two linked genes sit on one chromosome (coupling) or on the two (repulsion)."""
 
-    genes = serializers.ListField(
-        child=TextField(max_length=MAX_GENES_LENGTH), min_length=2, max_length=2
-    )
+    genes = ListOfField(child=TextField(max_length=MAX_GENES_LENGTH), min_length=2, max_length=2)
 
     def get_fields(self) -> dict[str, serializers.Field[Any, Any, Any, Any]]:
         """Adds ``is``, which is no name in Python."""
@@ -58,20 +56,18 @@ class ParentSerializer(StrictSerializer):
     )
     unproven = _gene_list("Stated genes that no breeding has shown yet.")
     proven = _gene_list("Possible hets that breeding has proven.")
-    pedigree = serializers.DictField(
+    pedigree = ObjectOfField(
         child=NameField(Pedigree.values),
         required=False,
         help_text="For a possible het without a number: what its own parents were.",
     )
-    phase = serializers.ListField(
-        child=PhaseSerializer(), required=False, max_length=MAX_STATED_GENES
-    )
-    on_chromosome = serializers.DictField(
+    phase = ListOfField(child=PhaseSerializer(), required=False, max_length=MAX_STATED_GENES)
+    on_chromosome = ObjectOfField(
         child=NameField(SexChromosome.values),
         required=False,
         help_text="Sex-linked gene -> the sex chromosome it sits on.",
     )
-    inherited_from = serializers.DictField(
+    inherited_from = ObjectOfField(
         child=NameField(Origin.values),
         required=False,
         help_text="Gene -> the animal's own parent that it came from.",

@@ -11,6 +11,7 @@ from rest_framework.request import Request
 from rest_framework.response import Response
 
 from registry.api.base import ApiListView, ApiView
+from registry.catalogue.selectors import species_asked
 from registry.keepers.permissions import IsKeeper, keeper_of
 from registry.pairings.api.filters import AnimalFilter, PairingFilter
 from registry.pairings.api.serializers import (
@@ -44,6 +45,7 @@ class PairingsView(ApiListView):
         """The keeper's own."""
         if getattr(self, "swagger_fake_view", False):
             return Pairing.objects.none()
+        species_asked(self.request.query_params.get("species"))
         return pairing_list(keeper_of(self.request))
 
     def row(self, one: Any) -> Any:

@@ -10,7 +10,7 @@ from registry.pools.choices import ExplanationName
 
 
 class ExplanationSerializer(serializers.Serializer[Any]):
-    """One explanation with its probability among the six."""
+    """One explanation with its probability among those that can apply."""
 
     name = serializers.ChoiceField(choices=ExplanationName.choices)
     probability = serializers.FloatField()

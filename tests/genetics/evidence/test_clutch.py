@@ -86,7 +86,10 @@ def test_clutch_surprise__agrees_with_drawing_every_hatchling(clutch):
             counts[looks.index(tuple(first.get(locus.key, "") for locus in species.loci))] += 1
             n_uncertain += len(one.possible_readings) > 1
     found = clutch_surprise(clutch.pairing, clutch.calls)
-    assert found.probability == float(exact_surprise(rows, weights, counts))
+    # Nothing compared is neither for the parents nor against them.
+    assert found.probability == (
+        float(exact_surprise(rows, weights, counts)) if sum(counts) else None
+    )
     assert (found.n_hatchlings, found.n_uncertain) == (sum(counts), n_uncertain)
     assert (found.merged_looks, found.loci_left_out) == (0, ())
 
@@ -150,6 +153,13 @@ def test_clutch_surprise__leaves_out_what_contradicts_the_parents():
     assert found.probability == clutch_surprise(sure.pairing, sure.calls).probability
 
 
+@pytest.mark.parametrize("calls", [(), ((PASTEL, 5),)])
+def test_clutch_surprise__of_nothing_that_can_be_compared_has_no_probability(calls):
+    clutch = python_clutch("Clown", "Clown", *calls)
+    found = clutch_surprise(clutch.pairing, clutch.calls)
+    assert (found.probability, found.n_hatchlings) == (None, 0)
+
+
 def test_clutch_surprise__of_calls_that_fit_no_parents_together_is_0():
     """A possible het at a hidden visual: the sire can not be both without and with the gene."""
     sire = stated(BALL_PYTHON, "2 Clown", Sex.MALE, unproven=("Clown",))
@@ -174,6 +184,10 @@ def test_clutch_surprise__leaves_out_loci_beyond_the_limit(monkeypatch):
     alone = python_clutch("Clown", "Clown", (CLOWN, 2), ({}, 3))
     assert cut.probability == clutch_surprise(alone.pairing, alone.calls).probability
     assert cut.probability != whole.probability
+    monkeypatch.setattr(module, "MOST_ENTRIES", 1)
+    nothing = clutch_surprise(sure.pairing, sure.calls)
+    assert (nothing.probability, nothing.n_hatchlings) == (None, 5)
+    assert set(nothing.loci_left_out) == {"bp-clown", "bp-pastel"}
     monkeypatch.setattr(module, "MOST_ENTRIES", 6)
     assert clutch_surprise(sure.pairing, sure.calls) == whole
 

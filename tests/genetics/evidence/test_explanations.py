@@ -139,7 +139,11 @@ NAMED = {"called_as": None, "gene": None, "recombination_fraction": None}
         ((6, 6, 6, 2), Explanation.REDUCED_VIABILITY, {}),
         ((4, 8, 4, 0), Explanation.LOOK_ALIKE, {"called_as": "Clay"}),
         ((4, 4, 8, 0), Explanation.LOOK_ALIKE, {"called_as": "Dune"}),
-        ((8, 4, 4, 0), Explanation.LOOK_ALIKE, {"called_as": "none of them"}),
+        (
+            (8, 4, 4, 0),
+            Explanation.LOOK_ALIKE,
+            {"called_as": "a hatchling with neither Clay nor Dune"},
+        ),
         ((6, 2, 6, 2), Explanation.GENE_SHORTAGE, {"gene": "Clay"}),  # half of it called without
         ((6, 6, 3, 3), Explanation.GENE_SHORTAGE, {"gene": "Dune"}),  # half of it not hatched
         ((0, 8, 8, 0), Explanation.LINKED_IN_REPULSION, {"recombination_fraction": 0.0}),

@@ -121,3 +121,39 @@ def test_refuse_long_text__lets_500_characters_pass_and_no_more():
 def test_readable_tokens__refuses_a_gene_over_a_wild_type_sign(text):
     with pytest.raises(UnreadableTextError, match="over a wild type sign"):
         readable_tokens(text)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "-5% het dusk", "\u22125% het dusk", "\u2212 5 % het dusk", "-0.5 percent het dusk",
+        "clown, -66% het dusk", "clown -66% het dusk", "het \u2013 clown \u20135% het dusk",
+        "-1/2 het dusk", "clown\u221266% het dusk", "(-5% het dusk)", "-2x dusk",
+        "\uff0d5% het dusk", "--5% het dusk",
+    ],
+)  # fmt: skip
+def test_readable_tokens__refuses_a_minus_before_a_number(text):
+    with pytest.raises(UnreadableTextError, match="has a minus before a number") as caught:
+        readable_tokens(text)
+    assert caught.value.details() == {"text": text}
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("66%-het-dusk", ["66%", "het", "dusk"]),
+        ("66-% het dusk", ["66-%", "het", "dusk"]),
+        ("clown-66% het dusk", ["clown", "66%", "het", "dusk"]),
+        ("clown - 66% het dusk", ["clown", "66%", "het", "dusk"]),
+        ("clown \u2013 66% het dusk", ["clown", "66%", "het", "dusk"]),
+        ("66% -het dusk", ["66%", "het", "dusk"]),
+        ("66%-50% het dusk", ["66%", "50%", "het", "dusk"]),
+        ("clown,-66%-het-dusk", ["clown", "66%", "het", "dusk"]),
+        ("clown-,--2x-dusk", ["clown", "2x", "dusk"]),
+        ("clown -8-ball", ["clown", "8", "ball"]),
+        ("clown-2x", ["clown", "2x"]),
+        ("clown\u2212dusk", ["clown", "dusk"]),
+    ],
+)
+def test_readable_tokens__takes_a_hyphen_that_separates(text, words):
+    assert [token.word for token in readable_tokens(text)] == words

@@ -19,6 +19,7 @@ from genetics.pool.target import (
     is_informed,
     locus_factors,
     look_bits,
+    possible_looks,
     target_of,
 )
 from tests.factories.pairings import pairing_of, pairings, stated
@@ -29,6 +30,7 @@ BALL_PYTHON, CORN_SNAKE = (
     species_from_file(FIXTURES / "catalogue" / f"{name}.json")
     for name in ("ball-python", "corn-snake")
 )
+GECKOS = species_from_file(FIXTURES / "demo" / "marsh-lantern-gecko.json")
 
 
 def factor(species, text):
@@ -224,23 +226,65 @@ def test_possible_cells__are_those_of_all_looks(path):
                 assert seen == possible
 
 
+def names_in(species, *looks, given=None):
+    asked = target(species, *looks)
+    seen = {key: set(species.by_key[key].states) for key in asked.loci} | (given or {})
+    return cell_names(species, asked, seen)
+
+
 def test_cell_names__name_what_shows():
-    assert cell_names(target(BALL_PYTHON, "Piebald", "Pinstripe")) == (
-        "none of them", "Piebald", "Pinstripe", "Piebald + Pinstripe",
+    assert names_in(BALL_PYTHON, "Piebald", "Pinstripe") == (
+        "a hatchling with neither Piebald nor Pinstripe",
+        "Piebald", "Pinstripe", "Piebald + Pinstripe",
     )  # fmt: skip
-    assert cell_names(target(BALL_PYTHON, "Purple Passion")) == (
-        "none of them", "Mojave", "Phantom", "Mojave + Phantom",
+    # More genes than these two at the locus: one of them may show beside another one.
+    assert names_in(BALL_PYTHON, "Purple Passion") == (
+        "a hatchling without Purple Passion", "Mojave", "Phantom", "Mojave + Phantom",
     )  # fmt: skip
     beside = target(BALL_PYTHON, "Super Pastel", "Piebald")
-    names = dict(zip(range(beside.n_cells), cell_names(beside), strict=True))
+    names = dict(enumerate(names_in(BALL_PYTHON, "Super Pastel", "Piebald")))
     assert beside.loci == ("bp-piebald", "bp-pastel")
     assert {cell: names[cell] for cell in beside.possible_cells} == {
-        0: "none of them",
+        0: "a hatchling with neither Piebald nor Super Pastel",
         1: "Piebald",
-        2: "another form of Super Pastel",
-        3: "Piebald + another form of Super Pastel",
+        2: "Pastel",
+        3: "Piebald + Pastel",
         6: "Super Pastel",
         7: "Piebald + Super Pastel",
+    }
+    assert names_in(GECKOS, "Ashwater", "Quillback", "Dewline")[0] == (
+        "a hatchling with none of Ashwater, Quillback and Dewline"
+    )
+    assert names_in(GECKOS, "Estuary")[0] == "a hatchling with neither Brackish nor Saltgrass"
+    assert names_in(GECKOS, "Ashwater")[0] == "a hatchling without Ashwater"
+
+
+@pytest.mark.parametrize(
+    ("look", "given", "name"),
+    [
+        ("Floodmark", None, "Tidemark"),
+        ("Tidemark", None, "Floodmark"),
+        ("Bogcoat", None, "Peatcoat"),
+        ("Peatcoat", None, "Bogcoat or Turfcoat"),
+        ("Saltgrass", None, "another look of the series of Saltgrass"),
+        ("Saltgrass", {"", "Saltgrass", "Super Saltgrass"}, "Super Saltgrass"),
+        ("Super Brackish", {"", "Brackish", "Super Brackish"}, "Brackish"),
+    ],
+)
+def test_cell_names__name_the_other_look_if_it_can_be_told(look, given, name):
+    """Cell 1 of a look that its gene has not alone: which look it is, the cell does not say."""
+    [locus] = [one.key for one in GECKOS.loci if look in one.states]
+    names = names_in(GECKOS, look, given=given and {locus: given})
+    assert names[1] == name
+
+
+def test_possible_looks__are_those_of_the_parents():
+    asked = target(GECKOS, "Super Brackish", "Ashwater")
+    sire, dam = (stated(GECKOS, "Brackish", sex) for sex in (Sex.MALE, Sex.FEMALE))
+    pairing = Pairing(GECKOS, belief_of(GECKOS, sire), belief_of(GECKOS, dam))
+    assert possible_looks(pairing, asked) == {
+        "ml-estuary": {"", "Brackish", "Super Brackish"},
+        "ml-ashwater": {""},
     }
 
 

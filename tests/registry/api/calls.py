@@ -26,7 +26,16 @@ from genetics import errors as genetics
 from registry import errors
 from registry.api.base import ApiListView, ApiView
 from registry.api.bearer import BearerAuthentication
-from registry.api.fields import ChanceField, CountField, FlagField, NameField, TextField
+from registry.api.fields import (
+    ChanceField,
+    CountField,
+    FlagField,
+    IdField,
+    ListOfField,
+    NameField,
+    ObjectOfField,
+    TextField,
+)
 from registry.api.serializers import StrictSerializer
 
 
@@ -75,14 +84,17 @@ class SideSerializer(StrictSerializer):
 class GroupSerializer(StrictSerializer):
     call = TextField(max_length=20)
     count = CountField(min=1, max=200)
-    weights = serializers.ListField(child=ChanceField(), required=False)
+    weights = ListOfField(child=ChanceField(), required=False, max_length=3)
 
 
 class ReportSerializer(StrictSerializer):
     season = CountField(min=1900, max=2100)
     sex = NameField(["female", "male", "unknown"], required=False)
     sire = SideSerializer()
-    groups = GroupSerializer(many=True)
+    groups = ListOfField(child=GroupSerializer())
+    lenses = ListOfField(child=TextField(max_length=5), required=False, min_length=2, max_length=2)
+    boxes = ObjectOfField(child=TextField(max_length=5), required=False)
+    pair = IdField(of="a pair of newts", required=False)
     id = serializers.CharField(read_only=True)
 
 

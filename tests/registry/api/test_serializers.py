@@ -7,6 +7,8 @@ from typing import Any
 import pytest
 from rest_framework.test import APIClient
 
+from registry.api.fields import SOME_ID
+
 pytestmark = pytest.mark.urls("tests.registry.api.calls")
 
 GOOD: dict[str, Any] = {
@@ -55,7 +57,20 @@ def test_count_field__takes_whole_numbers_in_range_only(count: Any) -> None:
         ({"sex": 1}, "#/sex", "Read 1, expected female, male or unknown."),
         ({"sex": "A" * 100}, "#/sex",
          f"Read '{'A' * 59}..., expected female, male or unknown."),
-        ({"groups": {}}, "#/groups", 'Expected a list of items but got type "dict".'),
+        ({"groups": {}}, "#/groups", "Read an object, expected a list."),
+        ({"groups": "glum"}, "#/groups", "Read 'glum', expected a list."),
+        ({"groups": [None]}, "#/groups/0", "Read null, expected a value."),
+        ({"groups": [{"call": "g", "count": 1, "weights": [0, 0, 0, 0]}]}, "#/groups/0/weights",
+         "Read a list of 4 entries, expected at most 3."),
+        ({"lenses": ["a"]}, "#/lenses", "Read a list of 1 entries, expected 2."),
+        ({"lenses": ["a", None]}, "#/lenses/1", "Read null, expected a value."),
+        ({"boxes": []}, "#/boxes", "Read a list, expected an object."),
+        ({"boxes": {"a": None}}, "#/boxes/a", "Read null, expected a value."),
+        *(
+            ({"pair": one}, "#/pair",
+             f"Read {said}, expected the id of a pair of newts, such as {SOME_ID!r}.")
+            for one, said in (("zzz", "'zzz'"), (7, "7"), ({}, "an object"), ([], "a list"))
+        ),
         ({"groups": [3]}, "#/groups/0", "Read 3, expected an object."),
         ({"groups": [{"call": "g", "count": 1, "weights": [0, 1.5]}]}, "#/groups/0/weights/1",
          "Read 1.5, expected a number from 0 to 1."),
@@ -71,6 +86,12 @@ def test_fields__say_what_was_read_and_expected(
 
 def test_strict_serializer__refuses_a_body_that_is_no_object() -> None:
     assert refused([GOOD]) == {"#": ("invalid-body", "Read a list, expected an object.")}
+    response = APIClient().post("/api/v1/reports/", "null", content_type="application/json")
+    assert (response.status_code, response.json()["detail"]) == (
+        400,
+        "Read null, expected an object.",
+    )
+    assert response.json()["errors"][0]["pointer"] == "#"
 
 
 def test_strict_serializer__refuses_unknown_fields_with_the_nearest_name() -> None:
@@ -79,8 +100,8 @@ def test_strict_serializer__refuses_unknown_fields_with_the_nearest_name() -> No
     assert errors["#/seazon"] == (
         "unknown-field",
         (
-            "There is no field 'seazon' here; known are season, sex, sire and groups. "
-            "Did you mean season?"
+            "There is no field 'seazon' here; known are season, sex, sire, groups, lenses, boxes "
+            "and pair. Did you mean season?"
         ),
     )
     assert errors["#/groups/0/cuont"][1].endswith("Did you mean count?")

@@ -127,6 +127,38 @@ def test_not_possible__names_the_calls_and_why():
     assert answer["surprise"]["hatchlings"] == 3
 
 
+WRONG: Final = (
+    "hatchlings can not come from these parents as stated: a parent or a call is not what it is "
+    "said to be."
+)
+
+
+@pytest.mark.parametrize(
+    ("hatchlings", "probability", "sentence"),
+    [
+        ({"ashwater": 2, "normal": 3}, 1.0, f"2 of 5 {WRONG} The other 3 are as they should be."),
+        ({"ashwater": 4, "normal": 1}, 1.0, f"4 of 5 {WRONG} The other 1 is as it should be."),
+        ({"ashwater": 5}, None, f"5 of 5 {WRONG}"),
+        ({"normal het ashwater": 2, "normal": 3}, 1.0,
+         f"2 of 5 {WRONG} In looks alone, 5 of all are as they should be."),
+    ],
+)  # fmt: skip
+def test_surprise__leads_with_what_the_parents_can_not_give(hatchlings, probability, sentence):
+    found = check("normal", "normal", hatchlings)["surprise"]
+    assert (found["probability"], found["sentence"]) == (probability, sentence)
+
+
+def test_surprise__keeps_its_number_beside_what_the_parents_can_not_give():
+    found = check(hatchlings={"quillback": 2, "normal": 1, "ashwater": 7})["surprise"]
+    alone = check(hatchlings={"normal": 1, "ashwater": 7})["surprise"]
+    assert found["probability"] == alone["probability"] < 0.05
+    often = round(1 / alone["probability"])
+    assert found["sentence"] == (
+        f"2 of 10 {WRONG} The other 8 are unusual as well: about 1 clutch in {often:,} is as "
+        "unusual."
+    )
+
+
 def test_parents__are_told_by_exact_bayes():
     # 2/3 het; a het sire leaves a normal hatchling of a visual dam with 1/2:
     # 2/3 x 1/8 / (2/3 x 1/8 + 1/3) = 1/5.
@@ -212,4 +244,5 @@ def test_check__of_eggs_alone_says_that_nothing_can_be_held_against_the_parents(
     assert answer["surprise"]["sentence"] == (
         "No hatchling of this clutch can be held against these parents."
     )
+    assert answer["surprise"]["probability"] is None
     assert answer["missed"] == answer["hatchlings"] == []

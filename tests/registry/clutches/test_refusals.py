@@ -403,6 +403,36 @@ def test_report__of_the_other_sex_does_not_change_what_is_known_of_the_animal(ke
     assert Animal.objects.get(label="x-1").genes == "Pale Reed"
 
 
+@pytest.mark.parametrize(
+    ("entry", "pointer", "reading"),
+    [
+        (group("ashwater", 1, "Ashen Water"), "#/hatchlings/0/or/0", "Ashwater"),
+        (group("normal", 1, "ashwater", "ashwater"), "#/hatchlings/0/or/1", "Ashwater"),
+        (group("super tidemark", 1, "tidemark", "floodmark"), "#/hatchlings/0/or/1",
+         "Floodmark"),
+    ],
+)  # fmt: skip
+def test_report__refuses_a_reading_given_twice(keeper, entry, pointer, reading):
+    problem = refused(keeper, clutch("het ashwater tidemark", "het ashwater tidemark", [entry]))
+    assert told(problem) == {(pointer, "contradictory-statement")}
+    assert problem["reading"] == reading
+    assert f"reads as {reading}, and so does a reading of this entry before it" in problem["detail"]
+
+
+def test_report__takes_readings_that_look_alike(keeper):
+    """A visual and a het animal called by its genes are two readings, if of one look."""
+    keeper.post("clutches/", clutch(hatchlings=[group("normal", 2, "normal het ashwater")]))
+
+
+def test_report__says_what_a_pairing_is(keeper):
+    problem = refused(keeper, clutch(None, None, {"normal": 1}, pairing="zzz"))
+    assert told(problem) == {("#/pairing", "invalid-body")}
+    assert problem["detail"] == (
+        "pairing: Read 'zzz', expected the id of a pairing that you declared, such as "
+        "'01234567-89ab-4def-8123-456789abcdef'."
+    )
+
+
 def test_report__of_another_keepers_pairing_is_refused(keeper):
     theirs = joined().post(
         "pairings/",

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import json
 import uuid
 
 import pytest
 import time_machine
 
+from registry.catalogue.services import catalogue_load
 from tests.factories.registry import (
     ANY_STATE,
+    FIXTURES,
     GECKO,
     Api,
     clutch,
@@ -185,6 +188,7 @@ def test_report__takes_the_possible_reading_of_an_uncertain_call(keeper):
 
 
 def test_list__is_the_keepers_own_newest_first_and_filtered(keeper):
+    catalogue_load(FIXTURES / "catalogue" / "corn-snake.json")
     with time_machine.travel("2026-03-01T00:00:00Z", tick=True):
         old = keeper.post("clutches/", clutch(season=2024, clutch_code="a"))["id"]
         new = keeper.post("clutches/", clutch(season=2025))["id"]
@@ -215,6 +219,8 @@ def test_list__is_the_keepers_own_newest_first_and_filtered(keeper):
         ("declared", "1", "true or false"),
         ("season", "2025.5", "a whole number"),
         ("season", "", "a value; leave the parameter out for none"),
+        ("species", "", "a value; leave the parameter out for none"),
+        ("pairing", "zzz", "an id such as 01234567-89ab-4def-8123-456789abcdef"),
     ],
 )
 def test_list__refuses_a_filter_that_would_be_ignored(keeper, name, text, expected):
@@ -224,15 +230,28 @@ def test_list__refuses_a_filter_that_would_be_ignored(keeper, name, text, expect
     assert problem["detail"] == f"parameter {name}: Read {text!r}, expected {expected}."
 
 
+@pytest.mark.parametrize("path", ["clutches/", "pairings/", "combinations/", "flags/"])
+def test_list__refuses_an_unknown_species_with_the_nearest(keeper, path):
+    for text, near in ((GECKO[:-1], [GECKO]), ("foo", [])):
+        problem = keeper.refused("get", path, query={"species": text})
+        assert told(problem) == {("species", "unknown-species")}
+        assert problem["suggestions"] == near
+        hint = f" Did you mean {GECKO}?" if near else ""
+        assert problem["detail"] == (
+            f"parameter species: The catalogue has no species {text!r}.{hint}"
+        )
+
+
 def test_withdraw__takes_the_clutch_out_of_everything(keeper):
     before = stored()
     other = keeper.post("clutches/", clutch(hatchlings={"normal": 7, "ashwater": 2}))
     gone = keeper.post("clutches/", clutch(parent("het ashwater", "m-1")))["id"]
     keeper.delete(f"clutches/{gone}/")
     assert keeper.refused("get", f"clutches/{gone}/")["code"] == "not-found"
-    assert keeper.refused("delete", f"clutches/{gone}/", headers=ANY_STATE)["detail"] == (
-        f"You reported no clutch {gone}."
-    )
+    for method in ("get", "delete"):
+        assert keeper.refused(method, f"clutches/{gone}/", headers=ANY_STATE)["detail"] == (
+            f"You have no clutch {gone}: it was never reported by you, or was withdrawn."
+        )
     tried = Api().combination("ashwater")["tried"]
     assert (tried["clutches"], tried["hatchlings"]) == (1, 9)
     keeper.delete(f"clutches/{other['id']}/")
@@ -245,10 +264,20 @@ def test_withdraw__takes_the_clutch_out_of_everything(keeper):
 
 
 def test_clutch_of_another_keeper__is_not_found(keeper):
-    theirs = joined().post("clutches/", clutch())["id"]
+    theirs, nobodys = joined().post("clutches/", clutch())["id"], str(uuid.uuid4())
     for method in ("get", "delete"):
-        problem = keeper.refused(method, f"clutches/{theirs}/", headers=ANY_STATE)
-        assert (problem["status"], problem["detail"]) == (404, f"You reported no clutch {theirs}.")
+        told_of = [
+            keeper.refused(method, f"clutches/{one}/", headers=ANY_STATE)
+            for one in (theirs, nobodys)
+        ]
+        for one, problem in zip((theirs, nobodys), told_of, strict=True):
+            assert problem["detail"] == (
+                f"You have no clutch {one}: it was never reported by you, or was withdrawn."
+            )
+        # Nothing but the id asked for tells somebody else's from one that never was.
+        first, second = (json.dumps(one) for one in told_of)
+        assert first.replace(theirs, nobodys) == second
+        assert told_of[0]["status"] == 404
     assert keeper.get("clutches/")["results"] == []
     assert Api().combination("ashwater")["tried"]["clutches"] == 1
 

@@ -371,6 +371,34 @@ def test_explained_by__a_lethal_pair_explains_its_single_genes(keepers):
     }
 
 
+@pytest.mark.parametrize(
+    ("hatched", "produced", "often"),
+    [
+        ([group("ashwater", 2)], "no", "never hatches"),
+        ([group("ashwater", 2, "ashwater pale reed")], "uncertain", "never surely hatches"),
+        ([group("ashwater pale reed", 1)], "yes", "hardly ever hatches"),
+    ],
+)
+def test_explained_by__does_not_say_never_of_what_was_produced(keepers, hatched, produced, often):
+    """Never in the clutches of the triple; a clutch that can not give the triple has one."""
+    brood = Brood(
+        "2 Ashwater, Pale Reed, Tidemark",
+        "Ashwater, 2 Pale Reed",
+        {
+            "": 5, "Ashwater": 5, "Pale Reed": 5,
+            "Tidemark": 5, "Ashwater, Tidemark": 5, "Pale Reed, Tidemark": 5,
+        },
+    )  # fmt: skip
+    for keeper in keepers:
+        report(keeper, *[brood] * 2)
+    keepers[0].post("clutches/", LETHAL.body() | {"hatchlings": hatched})
+    assert asked(PAIR)["produced"]["answer"] == produced
+    found = asked("Ashwater, Pale Reed, Tidemark")["explained_by"]
+    assert (found["combination"], found["recovery"]) == ("Ashwater Pale Reed", 0.0)
+    assert f"which {often};" in found["sentence"]
+    assert flags()["Ashwater Pale Reed Tidemark"]["reason"].endswith(found["sentence"])
+
+
 def test_explained_by__a_short_gene_explains_its_pairs(keepers):
     for keeper in keepers:
         report(keeper, *[SHORT_GENE] * 2)

@@ -114,6 +114,66 @@ def test_list__is_filtered_and_ordered(query, expected):
 
 
 @pytest.mark.usefixtures("reported")
+@pytest.mark.parametrize(
+    ("gene", "expected"),
+    [
+        ("ashen water", ["Ashwater Quillback", "Ashwater"]),
+        ("quillback ashwater", ["Ashwater Quillback"]),
+        ("ladder", []),
+        ("nightferry", []),
+        ("back", ["Ashwater Quillback", "Quillback"]),
+        ("water quill", ["Ashwater Quillback"]),
+        ("water pale", []),
+    ],
+)
+def test_list__of_a_gene_of_a_species_is_by_its_names_or_a_part_of_them(gene, expected):
+    found = names(Api().get("combinations/", species=GECKO, gene=gene))
+    assert sorted(found) == sorted(expected)
+
+
+@pytest.mark.usefixtures("reported")
+@pytest.mark.parametrize("path", ["combinations/", "flags/"])
+def test_list__refuses_an_unknown_gene_of_a_species_with_the_nearest(path):
+    problem = Api().refused("get", path, query={"species": GECKO, "gene": "ashwaterr"})
+    assert told(problem) == {("gene", "unknown-gene")}
+    assert problem["suggestions"] == ["Ashwater"]
+    # Of no species in particular it is a part of a text, as far as anybody knows.
+    assert Api().get(path, gene="ashwaterr")["results"] == []
+
+
+STATES = "no-reports, too-early, as-expected, watch or flagged"
+
+
+@pytest.mark.parametrize(
+    ("path", "query", "expected", "near"),
+    [
+        ("combinations/", {"state": "zzz"}, STATES, []),
+        ("combinations/", {"state": "flaged"}, f"{STATES}. Did you mean flagged?", ["flagged"]),
+        ("combinations/", {"produced": "zzz"}, "yes, uncertain or no", []),
+        ("combinations/", {"source": "keper"}, "keepers or published. Did you mean keepers?",
+         ["keepers"]),
+        ("species/", {"kind": "foo"}, "kept, invented or reference", []),
+        ("species/", {"sex_determination": "WZ"}, "XY, ZW or none", []),
+        (f"species/{GECKO}/genes/", {"mode": "foo"},
+         "recessive, incomplete-dominant or dominant", []),
+        (f"species/{GECKO}/genes/", {"mode": "recesive"},
+         "recessive, incomplete-dominant or dominant. Did you mean recessive?", ["recessive"]),
+    ],
+)  # fmt: skip
+def test_list__names_the_values_that_a_filter_knows(path, query, expected, near):
+    gecko()
+    ((name, text),) = query.items()
+    problem = Api().refused("get", path, query=query)
+    assert told(problem) == {(name, "invalid-parameter")}
+    end = "" if expected.endswith("?") else "."
+    assert problem["detail"] == f"parameter {name}: Read {text!r}, expected {expected}{end}"
+    assert problem["suggestions"] == near
+    for one in problem["allowed"]:
+        assert one in expected
+        Api().get(path, **{name: one})
+
+
+@pytest.mark.usefixtures("reported")
 @pytest.mark.parametrize("name", ["p_value", "expected", "e_value"])
 def test_list__is_ordered_by_a_number(name):
     def numbers(rows):
@@ -130,7 +190,7 @@ def test_list__of_another_species_is_apart(keeper):
     keeper.post("clutches/", clutch())
     assert names(Api().get("combinations/", species="corn-snake")) == []
     problem = Api().refused("get", "combinations/", query={"species": "corn-snaek"})
-    assert told(problem) == {("species", "invalid-parameter")}
+    assert told(problem) == {("species", "unknown-species")}
 
 
 @pytest.mark.usefixtures("reported")

@@ -352,8 +352,47 @@ def test_method__names_the_version(version):
             {"sire": {"genes": "het ashwater", "pedigree": {"ashwater": "het x het"}}},
             {("#/sire/genes", "contradictory-statement")},
         ),
+        (
+            {"dam": {"genes": "-5% het ashwater"}, "sire": {"genes": "\u22125% het ashwater"}},
+            {("#/dam/genes", "unreadable-text"), ("#/sire/genes", "unreadable-text")},
+        ),
+        (
+            {"sire": {"genes": "66% het ashwater het reed", "proven": ["ashen water", "reed"],
+                      "unproven": ["reed", "ashwater"]}},
+            {("#/sire/unproven/0", "contradictory-statement"),
+             ("#/sire/unproven/1", "contradictory-statement")},
+        ),
+        (
+            {"sire": {"genes": "tidemark", "inherited_from": {"tidemark": "dam"}}},
+            {("#/sire/inherited_from/tidemark", "contradictory-statement")},
+        ),
+        ({"sire": {"genes": "tidemark", "inherited_from": []}},
+         {("#/sire/inherited_from", "invalid-body")}),
     ],
-)
+)  # fmt: skip
 def test_forecast__refuses(change, faults):
     body = {"species": GECKO, "sire": {"genes": "normal"}, "dam": {"genes": "normal"}} | change
     assert told(Api().refused("post", "forecasts/", body)) == faults
+
+
+@pytest.mark.parametrize(
+    ("genes", "inherited_from"),
+    [
+        ("wickglow", {"wickglow": "dam"}),  # sex-linked
+        ("het sedge ladder", {"ladder": "dam"}),  # linked
+        # Independent in the catalogue; together they tell the phase if they should be linked.
+        ("het ashwater tidemark", {"ashwater": "dam", "tidemark": "sire"}),
+    ],
+)
+def test_forecast__takes_an_origin_that_says_something(genes, inherited_from):
+    sire = {"genes": genes, "inherited_from": inherited_from}
+    body = {"species": GECKO, "sire": sire, "dam": {"genes": "normal"}}
+    Api().post("forecasts/", body, status=200)
+    if len(inherited_from) > 1:
+        # One of them alone says nothing.
+        (gene, origin), *_rest = inherited_from.items()
+        body["sire"] = {"genes": genes, "inherited_from": {gene: origin}}
+        problem = Api().refused("post", "forecasts/", body)
+        assert problem["detail"].startswith(
+            "sire/inherited_from/ashwater: Which parent Ashwater came from says nothing"
+        )

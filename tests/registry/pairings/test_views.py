@@ -7,8 +7,10 @@ from typing import Any
 import pytest
 import time_machine
 
+from registry.catalogue.services import catalogue_load
 from registry.pools.models import Contribution, PooledTarget
 from tests.factories.registry import (
+    FIXTURES,
     GECKO,
     Api,
     clutch,
@@ -105,6 +107,7 @@ def test_clutch__is_read_under_the_version_of_its_declaration(keeper, version):
 
 
 def test_list__is_the_keepers_own_and_filtered(keeper):
+    catalogue_load(FIXTURES / "catalogue" / "corn-snake.json")
     with time_machine.travel("2025-02-03T00:00:00Z"):
         old = keeper.post("pairings/", pairing(season=2024))["id"]
     new = keeper.post("pairings/", pairing())["id"]
