@@ -6,12 +6,13 @@ from typing import Any, Final
 
 from django.urls import URLPattern, URLResolver, include, path
 
+from registry.moderation.choices import PREFIX
 from registry.moderation.site import site
 
 API: Final = "api/v1/"
 
 urlpatterns: list[URLPattern | URLResolver] = [
-    path("moderation/", site.urls),
+    path(PREFIX, site.urls),
     path(API, include("registry.api.urls")),
     path(API, include("registry.catalogue.api.urls")),
     path(API, include("registry.keepers.api.urls")),

@@ -71,6 +71,16 @@ def erasure_get(receipt: str) -> Erasure:
     return found
 
 
+def hold_list(keeper: Keeper) -> QuerySet[Hold]:
+    """Every hold of a keeper's clutches, past ones included, oldest first."""
+    return Hold.objects.filter(keeper=keeper).order_by("pk")
+
+
+def hold_answer(hold: Hold) -> dict[str, Any]:
+    """A hold as the keeper's export shows it."""
+    return {"since": hold.since, "reason": hold.reason, "released_on": hold.released_on}
+
+
 def hold_of(keeper_id: uuid.UUID) -> dict[str, Any] | None:
     """Since when and why a moderator holds a keeper's clutches; None if nobody does."""
     found = Hold.objects.filter(keeper=keeper_id, released_on=None).first()

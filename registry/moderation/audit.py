@@ -6,7 +6,7 @@ import datetime as dt
 import hashlib
 import json
 import uuid
-from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Final
 
 from django.db import connection
@@ -49,16 +49,35 @@ def _digest(entry: AuditEntry) -> str:
     return hashlib.sha256(json.dumps(said).encode()).hexdigest()
 
 
-def audit_faults() -> Iterator[str]:
-    """Where the chain is broken: an entry that was changed, or one that is missing before it.
+@dataclass(frozen=True, slots=True)
+class AuditCheck:
+    """What a check of the trail found. ``last`` is the newest digest, empty without entries."""
 
-    Entries missing at the end can only be noticed beside a digest noted elsewhere: the command
-    prints the last one for that.
+    n_entries: int
+    last: str
+    faults: tuple[str, ...]
+
+
+def audit_check(*, noted: str | None = None) -> AuditCheck:
+    """Whether each entry is as it was written, and after the one that it was written after.
+
+    Parameters
+    ----------
+    noted
+        The last digest of an earlier check, kept elsewhere. Entries taken away at the end leave a
+        chain that is whole, and so does a chain computed anew from a changed entry on: only this
+        shows either.
     """
-    previous = ""
+    previous, n_entries, faults = "", 0, []
+    is_noted_met = noted is None
     for one in AuditEntry.objects.order_by("pk").iterator(chunk_size=_BATCH):
+        n_entries += 1
         if one.previous != previous:
-            yield f"entry {one.pk}: what came before it is not what it was written after"
+            faults.append(f"entry {one.pk}: what came before it is not what it was written after")
         if one.sha256 != _digest(one):
-            yield f"entry {one.pk}: it was changed after it was written"
+            faults.append(f"entry {one.pk}: it was changed after it was written")
         previous = one.sha256
+        is_noted_met = is_noted_met or previous == noted
+    if not is_noted_met:
+        faults.append(f"no entry has the noted digest {noted}: it was changed or taken away")
+    return AuditCheck(n_entries=n_entries, last=previous, faults=tuple(faults))

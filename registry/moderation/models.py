@@ -9,6 +9,8 @@ from django.db import models
 
 from registry.moderation.choices import (
     DIGEST_LENGTH,
+    HANDLE_EXPECTED,
+    HANDLE_PATTERN,
     MAX_HANDLE_LENGTH,
     MAX_REASON_LENGTH,
     MIN_REASON_LENGTH,
@@ -29,7 +31,9 @@ class Moderator(AbstractBaseUser):
     class Meta:
         constraints = (
             models.CheckConstraint(
-                name="moderator_handle_not_empty", condition=~models.Q(handle="")
+                name="moderator_handle_form",
+                condition=models.Q(handle__regex=HANDLE_PATTERN),
+                violation_error_message=HANDLE_EXPECTED,
             ),
         )
 

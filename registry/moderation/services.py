@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import uuid
+from typing import Final
 
 from django.db import transaction
 from django.utils import timezone
@@ -19,12 +20,23 @@ from registry.moderation.audit import audit_append
 from registry.moderation.choices import MAX_REASON_LENGTH, MIN_REASON_LENGTH, Act
 from registry.moderation.models import Moderator
 
-_SECRET = re.compile(rf"{TOKEN_PREFIX}|{RECOVERY_PREFIX}")
+_NEVER_IN_A_REASON: Final = (
+    (
+        re.compile(rf"{TOKEN_PREFIX}|{RECOVERY_PREFIX}", re.IGNORECASE),
+        "what looks like a keeper's token or recovery code",
+    ),
+    (
+        re.compile(r"(?i)[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}|[0-9a-f]{32,}"),
+        "what looks like an id or a digest",
+    ),
+    (re.compile(r"[^\s@]@[^\s@]"), "what looks like a mail address"),
+)
+"""The trail outlives an erasure, and can't be changed: it must lead to nobody."""
 _VERDICTS = {Act.SAME: True, Act.DIFFERENT: False, Act.TAKE_BACK: None}
 
 
 def reason_checked(reason: str) -> str:
-    """A reason as it is kept: one line, long enough to be one, without a keeper's secret.
+    """A reason as it is kept: one line, long enough to be one, without secrets, ids and addresses.
 
     Raises
     ------
@@ -36,11 +48,12 @@ def reason_checked(reason: str) -> str:
             f"The reason has {len(text)} characters; {MIN_REASON_LENGTH} to {MAX_REASON_LENGTH} "
             "are expected. The keeper reads it."
         )
-    if _SECRET.search(text):
-        raise ContradictionError(
-            "The reason holds what looks like a keeper's token or recovery code. The audit trail "
-            "is kept for good: leave it out."
-        )
+    for pattern, what in _NEVER_IN_A_REASON:
+        if pattern.search(text):
+            raise ContradictionError(
+                f"The reason holds {what}. The audit trail is kept for good, also after the keeper "
+                "was erased: leave it out."
+            )
     return text
 
 

@@ -81,6 +81,20 @@ def data_folder(app_configs: Any, **_kwargs: Any) -> list[CheckMessage]:
     ]
 
 
+def moderation_without_https(app_configs: Any, **_kwargs: Any) -> list[CheckMessage]:
+    """E006: passwords and sessions of moderators would cross the network in the open."""
+    if settings.BROODCOUNT_HTTPS or not settings.BROODCOUNT_ADMIN:
+        return []
+    return [
+        Error(
+            "BROODCOUNT_ADMIN is on and BROODCOUNT_HTTPS is off: moderators' passwords and sessions"
+            " could be read on their way.",
+            hint="Turn BROODCOUNT_HTTPS on behind a proxy, or BROODCOUNT_ADMIN off.",
+            id="broodcount.E006",
+        )
+    ]
+
+
 def limits_lifted(app_configs: Any, **_kwargs: Any) -> list[CheckMessage]:
     """W001: limits are lifted for benchmarks only."""
     if settings.BROODCOUNT_RATE_LIMITS:
@@ -118,6 +132,7 @@ WHEN_DEPLOYED: Final[tuple[Check, ...]] = (
     length_of_secret,
     proxies_of_https,
     data_folder,
+    moderation_without_https,
     limits_lifted,
     one_role,
 )

@@ -33,7 +33,7 @@ from registry.clutches.selectors import (
     revision_answer,
 )
 from registry.keepers.models import Keeper
-from registry.keepers.selectors import today, token_answer, token_list
+from registry.keepers.selectors import hold_answer, hold_list, today, token_answer, token_list
 from registry.pairings.selectors import (
     animal_answer,
     animal_list,
@@ -124,6 +124,12 @@ def _duplicates(keeper: Keeper) -> Rows:
         yield duplicate_answer(keeper, one)
 
 
+def _holds(keeper: Keeper) -> Rows:
+    """When and why a moderator held the keeper's clutches, oldest first."""
+    for one in hold_list(keeper).iterator(chunk_size=_CHUNK):
+        yield hold_answer(one)
+
+
 PARTS: Final[Mapping[str, Callable[[Keeper], Rows]]] = {
     "tokens": _tokens,
     "animals": _animals,
@@ -132,6 +138,7 @@ PARTS: Final[Mapping[str, Callable[[Keeper], Rows]]] = {
     "revisions": _revisions,
     "opinions": _opinions,
     "duplicates": _duplicates,
+    "holds": _holds,
 }
 """Name in the export -> rows of a keeper. A new part needs an entry here and a field of
 ``ExportSerializer``; its CSV files follow from its rows."""

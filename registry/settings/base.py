@@ -99,6 +99,7 @@ MIDDLEWARE = [
     "registry.api.conditions.ConditionalReadMiddleware",
     "django.middleware.common.CommonMiddleware",
     # The pages of moderation only; the interface knows tokens, no sessions.
+    "registry.moderation.middleware.ModerationMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
@@ -145,6 +146,8 @@ TEMPLATES = [
 X_FRAME_OPTIONS = "DENY"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
+# Cookies are for the pages of moderation; no call of the interface is ever sent one.
+SESSION_COOKIE_PATH = CSRF_COOKIE_PATH = "/moderation/"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Strict"
 SESSION_COOKIE_AGE = 8 * 3600
@@ -160,6 +163,7 @@ AUTH_PASSWORD_VALIDATORS = [
 ]
 SESSION_COOKIE_SECURE = BROODCOUNT_HTTPS
 CSRF_COOKIE_HTTPONLY = True
+CSRF_COOKIE_SAMESITE = "Strict"
 CSRF_COOKIE_SECURE = BROODCOUNT_HTTPS
 # The scheme comes from gunicorn, which believes X-Forwarded-Proto of the trusted proxies only.
 SECURE_SSL_REDIRECT = BROODCOUNT_HTTPS
@@ -176,7 +180,7 @@ REST_FRAMEWORK = {
     "DEFAULT_SCHEMA_CLASS": "drf_spectacular.openapi.AutoSchema",
     "EXCEPTION_HANDLER": "registry.api.problems.problem_response",
     "TEST_REQUEST_DEFAULT_FORMAT": "json",
-    # Keepers are no users of django.contrib.auth, which is not installed.
+    # Keepers are no users of django.contrib.auth, which only moderators are.
     "UNAUTHENTICATED_USER": None,
     "URL_FORMAT_OVERRIDE": None,
 }

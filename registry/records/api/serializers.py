@@ -70,6 +70,12 @@ class ExportOpinionSerializer(OpinionSerializer):
     taken_over_as = None  # type: ignore[assignment] # the business of the clutch's keeper
 
 
+class ExportHoldSerializer(HoldSerializer):
+    """That a moderator held the keeper's clutches, and until when."""
+
+    released_on = serializers.DateField(allow_null=True, help_text="Null while it lasts.")
+
+
 class ExportSerializer(serializers.Serializer[Any]):
     """Everything of a keeper: each part a list, as its own call shows it."""
 
@@ -83,3 +89,4 @@ class ExportSerializer(serializers.Serializer[Any]):
     revisions = ExportRevisionSerializer(many=True, help_text="Every state of every clutch.")
     opinions = ExportOpinionSerializer(many=True, help_text="Given on clutches of others.")
     duplicates = DuplicateSerializer(many=True)
+    holds = ExportHoldSerializer(many=True, help_text="By moderators, past ones included.")

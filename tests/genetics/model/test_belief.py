@@ -268,7 +268,7 @@ def test_restricted_to__keeps_the_chromosome_told_by_a_linked_gene():
 @given(data=st.data())
 def test_restricted_to__changes_nothing_at_the_loci_it_keeps(data):
     small = data.draw(small_species())
-    # Several strictly sex-linked loci are refused by the catalogue, and one can bear on another there.
+    # Several strictly sex-linked loci are refused by the catalogue: one can bear on another.
     strict = [
         one for one in small.loci if one.sex_linkage and not one.sex_linkage.recombination_fraction
     ]

@@ -15,7 +15,8 @@ from registry.clutches.models import LikelyDuplicate
 from registry.clutches.services.rebuilding import pools_differences
 from registry.errors import ContradictionError
 from registry.keepers.models import Hold, Keeper
-from registry.moderation.audit import audit_faults, digest_of_id
+from registry.keepers.selectors import today
+from registry.moderation.audit import audit_check, digest_of_id
 from registry.moderation.models import AuditEntry, Moderator
 from registry.moderation.services import hold, release
 from tests.factories.registry import ANY_STATE, Api, clutch, gecko, joined, parent
@@ -148,7 +149,14 @@ def test_hold__needs_a_reason_and_is_told_to_the_keeper(moderator):
     keeper.post("clutches/", clutch())
     asked = act(moderator, "keepers/keeper/", "hold", keeper.keeper)
     assert b"Kept in the audit trail for good" in asked.content
-    for reason in ("", "why", "x" * 501, f"it is {keeper.token}"):
+    reasons = ("", "why", "x" * 501, f"it is {keeper.token}", f"Of {keeper.recovery_code}".upper())
+    named = (
+        f"It is {keeper.keeper} again.",
+        f"See {str(keeper.keeper).replace('-', '').upper()}.",
+        f"See {digest_of_id(pk_of(keeper))}.",
+        "Ask mara@marsh.example.",
+    )
+    for reason in (*reasons, *named):
         page = done(moderator, "keepers/keeper/", "hold", keeper.keeper, reason)
         assert "errorlist" in page
     assert keeper.get("keepers/me/")["held"] is None
@@ -171,7 +179,8 @@ def test_hold__needs_a_reason_and_is_told_to_the_keeper(moderator):
     assert Api().combination("ashwater")["tried"]["clutches"] == 1
     assert Hold.objects.exclude(released_on=None).count() == 1
     assert AuditEntry.objects.count() == 2
-    assert list(audit_faults()) == pools_differences() == []
+    assert audit_check().faults == ()
+    assert pools_differences() == []
 
 
 def test_duplicates__are_judged(moderator):
@@ -201,6 +210,19 @@ def test_act__that_fails_leaves_no_entry_and_an_entry_that_fails_no_act(monkeypa
     assert not Keeper.objects.filter(is_held=True).exists()
     assert not Hold.objects.exists()
     assert not AuditEntry.objects.exists()
+
+
+def test_export__tells_of_every_hold():
+    gecko()
+    warden, keeper = Moderator.objects.create(handle="warden"), joined()
+    hold(warden, pk_of(keeper), "A good reason.")
+    release(warden, pk_of(keeper), "A better one.")
+    hold(warden, pk_of(keeper), "Another reason.")
+    day = today().isoformat()
+    assert keeper.get("keepers/me/export/")["holds"] == [
+        {"since": day, "reason": "A good reason.", "released_on": day},
+        {"since": day, "reason": "Another reason.", "released_on": None},
+    ]
 
 
 def test_erasure__leaves_an_entry_that_names_nobody():
@@ -288,3 +310,50 @@ def test_moderator__is_added_listed_and_disabled(monkeypatch, capsys):
         call_command("moderator", "disable", "other")
     with pytest.raises(CommandError, match="Name the moderator"):
         call_command("moderator", "add")
+    call_command("moderator", "enable", "warden")
+    assert Moderator.objects.get().is_active
+    with pytest.raises(CommandError, match="of all moderators"):
+        call_command("moderator", "list", "warden")
+
+
+@pytest.mark.parametrize("handle", ["Warden", "mara@marsh.example", " warden", "a" * 41, "wärter"])
+def test_moderator__with_another_handle_is_refused_before_a_password_is_asked(monkeypatch, handle):
+    monkeypatch.setattr("sys.stdin", None)
+    with pytest.raises(CommandError, match=r"small letters|at most 40"):
+        call_command("moderator", "add", handle)
+
+
+def test_moderator__is_not_added_twice(monkeypatch):
+    Moderator.objects.create(handle="warden")
+    monkeypatch.setattr("sys.stdin", None)
+    with pytest.raises(CommandError, match="already exists"):
+        call_command("moderator", "add", "warden")
+
+
+def test_moderator__gets_a_new_password_and_sessions_end(moderator, monkeypatch):
+    assert moderator.get("/moderation/").status_code == 200
+    monkeypatch.setattr("sys.stdin", io.StringIO("short\n"))
+    with pytest.raises(CommandError, match="too short"):
+        call_command("moderator", "password", "marsh warden")
+    assert Moderator.objects.get().check_password(PASSWORD)
+    monkeypatch.setattr("sys.stdin", io.StringIO(f"{PASSWORD} now\n"))
+    call_command("moderator", "password", "marsh warden", stdout=io.StringIO())
+    assert Moderator.objects.get().check_password(f"{PASSWORD} now")
+    assert moderator.get("/moderation/").status_code == 302
+    with pytest.raises(CommandError, match="no moderator 'other'"):
+        call_command("moderator", "password", "other")
+
+
+def test_password__is_typed_twice_at_a_terminal(monkeypatch):
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    monkeypatch.setattr("sys.stdin", Terminal())
+    typed = iter([PASSWORD, "another", PASSWORD, PASSWORD])
+    monkeypatch.setattr("getpass.getpass", lambda _prompt: next(typed))
+    with pytest.raises(CommandError, match="differ"):
+        call_command("moderator", "add", "warden")
+    assert not Moderator.objects.exists()
+    call_command("moderator", "add", "warden", stdout=io.StringIO())
+    assert Moderator.objects.get().check_password(PASSWORD)

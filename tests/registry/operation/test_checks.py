@@ -21,6 +21,7 @@ def sound(settings, tmp_path):
     settings.SECRET_KEY = "k" * 50
     settings.BROODCOUNT_DATA_DIR = tmp_path / "made" / "later"
     settings.BROODCOUNT_RATE_LIMITS = True
+    settings.BROODCOUNT_ADMIN = True
     settings.BROODCOUNT_SEPARATE_OWNER = True
     return settings
 
@@ -49,6 +50,13 @@ def test_checks__find_nothing_in_a_sound_service(sound):
 def test_check__finds_its_fault_and_no_other(sound, name, value, code):
     setattr(sound, name, value)
     assert found() == [f"broodcount.{code}"]
+
+
+def test_moderation__is_not_opened_without_https(sound):
+    sound.BROODCOUNT_HTTPS = False
+    assert found() == ["broodcount.E006"]
+    sound.BROODCOUNT_ADMIN = False
+    assert found() == []
 
 
 def test_unknown_variables__names_the_nearest(settings):

@@ -105,7 +105,7 @@ def test_export__has_every_part_as_its_own_call_shows_it(keeper):
         own = [dict(one) for one in export["revisions"] if one["clutch"] == clutch_id]
         assert [one.pop("clutch") for one in own] == [clutch_id]
         assert own == keeper.get(f"clutches/{clutch_id}/revisions/")["results"]
-    assert export["opinions"] == []
+    assert export["opinions"] == export["holds"] == []
     assert export["duplicates"] == keeper.get("duplicates/")["results"] != []
     assert {one["label"] for one in export["animals"]} == {"m-1", "m-1 dam", "m-1 \u00e4\n=1+1"}
 
@@ -163,6 +163,7 @@ def test_export__csv_has_a_table_for_each_list_of_objects(keeper):
         "revisions-hatchlings-or",
         "opinions",
         "duplicates",
+        "holds",
     ]
     (head,) = found["keeper"]
     assert head["keeper"] == keeper.keeper
@@ -198,7 +199,7 @@ def test_export__takes_the_form_from_accept_where_none_is_named(keeper):
 def test_export__of_a_new_keeper_has_empty_parts():
     keeper = joined()
     export = keeper.get("keepers/me/export/")
-    assert [len(export[name]) for name in PARTS] == [1, 0, 0, 0, 0, 0, 0]
+    assert [len(export[name]) for name in PARTS] == [1, 0, 0, 0, 0, 0, 0, 0]
     assert {name: len(rows) for name, rows in tables(keeper).items()} == {
         "keeper": 1,
         "tokens": 1,
@@ -208,6 +209,7 @@ def test_export__of_a_new_keeper_has_empty_parts():
         "revisions": 0,
         "opinions": 0,
         "duplicates": 0,
+        "holds": 0,
     }
 
 

@@ -28,7 +28,7 @@ def test_read_environment__has_a_default_for_everything(monkeypatch: pytest.Monk
     assert (read.fixtures / "catalogue").is_dir()
     assert read.rate_limits is True
     assert (read.workers, read.threads) == (2, 4)
-    assert read.https is False
+    assert (read.https, read.admin) == (False, False)
     assert (read.metrics, read.metrics_token, read.metrics_dir) == (False, None, None)
     assert read.log_format == "plain"
     assert read.owner_database_url is None
@@ -62,6 +62,7 @@ def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) ->
             "BROODCOUNT_SECRET_KEY": "",
             "BROODCOUNT_OWNER_DATABASE_URL": "postgresql://o@h/d",
             "BROODCOUNT_HTTPS": "on",
+            "BROODCOUNT_ADMIN": "on",
             "BROODCOUNT_LOG_FORMAT": "JSON",
             "BROODCOUNT_METRICS": "on",
             "BROODCOUNT_METRICS_TOKEN": "x" * 20,
@@ -79,7 +80,7 @@ def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) ->
     assert (read.trusted_proxies, read.idempotency_hours) == (2, 24)
     assert read.secret_key is None
     assert read.owner_database_url == "postgresql://o@h/d"
-    assert read.https is True
+    assert (read.https, read.admin) == (True, True)
     assert read.log_format == "json"
     assert (read.metrics, read.metrics_token, read.metrics_dir) == (True, "x" * 20, Path("/m"))
 
@@ -95,6 +96,7 @@ def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) ->
         ("BROODCOUNT_WORKERS", "1234567890"),
         ("BROODCOUNT_LOG_FORMAT", "xml"),
         ("BROODCOUNT_HTTPS", "yes"),
+        ("BROODCOUNT_ADMIN", "yes"),
         ("BROODCOUNT_THREADS", "²"),
         ("BROODCOUNT_RATE_KEEPER", "0"),
         ("BROODCOUNT_RATE_ANONYMOUS", "1000000000"),

@@ -7,28 +7,31 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from registry.moderation.audit import audit_faults
-from registry.moderation.models import AuditEntry
+from registry.moderation.audit import audit_check
 
 
 class Command(BaseCommand):
     """Check the chain of the audit trail."""
 
     help = (
-        "Check that no entry of the audit trail was changed or taken away; print the last digest."
+        "Check that no entry of the audit trail was changed or taken away; print the last digest, "
+        "to be noted elsewhere."
     )
 
     def add_arguments(self, parser: argparse.ArgumentParser) -> None:
         """What to do."""
         parser.add_argument("action", choices=["check"])
+        parser.add_argument(
+            "--noted",
+            metavar="DIGEST",
+            help="a last digest noted earlier: fail if the trail no longer leads up to it",
+        )
 
-    def handle(self, *_args: Any, **_options: Any) -> None:
+    def handle(self, *_args: Any, **options: Any) -> None:
         """Check."""
-        faults = list(audit_faults())
-        for one in faults:
+        found = audit_check(noted=options["noted"])
+        for one in found.faults:
             self.stderr.write(one)
-        if faults:
+        if found.faults:
             raise CommandError("The audit trail is not what was written.")
-        last = AuditEntry.objects.order_by("-pk").first()
-        n_entries = AuditEntry.objects.count()
-        self.stdout.write(f"{n_entries} entries, last digest {last.sha256 if last else 'none'}")
+        self.stdout.write(f"{found.n_entries} entries, last digest {found.last or 'none'}")
