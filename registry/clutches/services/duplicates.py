@@ -5,18 +5,19 @@ from __future__ import annotations
 import hashlib
 import uuid
 from collections import defaultdict
-from collections.abc import Callable, Collection, Iterable, Mapping
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final
 
 from django.db import connection, transaction
 from django.db.models import Q
+from django.utils import timezone
 
 from registry.clutches.bridge.reports import ReadClutch
 from registry.clutches.bridge.revisions import duplicate_chance, is_equal_tally, twin_digest
 from registry.clutches.choices import DuplicateReason, DuplicateState
-from registry.clutches.models import COUNTED, Clutch, LikelyDuplicate
+from registry.clutches.models import Clutch, LikelyDuplicate
 from registry.clutches.selectors import duplicate_get, with_groups
 from registry.clutches.services.families import families_renew
 from registry.keepers.models import Keeper
@@ -31,12 +32,16 @@ _MOST_TWINS: Final = 200
 
 @dataclass(frozen=True, slots=True)
 class Copy:
-    """The earlier report that a new one repeats, and why it is thought so."""
+    """The earlier report that a new one repeats, and why it is thought so.
+
+    The new one waits unless a moderator holds the earlier one (``is_held``).
+    """
 
     earlier: uuid.UUID
     reason: DuplicateReason
     state: DuplicateState
     chance: float
+    is_held: bool = False
 
 
 def earlier_report(
@@ -63,12 +68,14 @@ def earlier_report(
     _search_lock(code or twin)
     same_code = Q(clutch_code=code, version__species=read.loaded.key, season=given["season"])
     wanted = (same_code if code else Q()) | (Q(twin=twin) if has_eggs else Q())
-    found = list(with_groups(Clutch.objects.filter(COUNTED, wanted, published=None))[:_MOST_TWINS])
+    found = list(
+        with_groups(Clutch.objects.filter(wanted, published=None, is_duplicate=False))[:_MOST_TWINS]
+    )
     own = _Own(keeper_id, animals, pairing.pk if pairing else None)
     found = [one for one in found if not own.is_of_other_animals(one)]
     for one in found:
         if code and one.clutch_code == code and one.season == given["season"]:
-            return Copy(one.pk, DuplicateReason.CODE, DuplicateState.CONFIRMED, 1.0)
+            return Copy(one.pk, DuplicateReason.CODE, DuplicateState.CONFIRMED, 1.0, one.is_held)
     twins = [one for one in found if one.twin == twin]
     alike = [one for one in twins if has_eggs and not _eggs_differ(one, eggs)]
     n_equal = sum(is_equal_tally(read, one.group_values) for one in alike)
@@ -76,7 +83,7 @@ def earlier_report(
     for one in alike:
         chance = duplicate_chance(read, one.group_values, n_twins=len(twins), n_equal=n_equal)
         if chance >= LIKELY and (best is None or chance > best.chance):
-            best = Copy(one.pk, DuplicateReason.COUNTS, DuplicateState.LIKELY, chance)
+            best = Copy(one.pk, DuplicateReason.COUNTS, DuplicateState.LIKELY, chance, one.is_held)
     return best
 
 
@@ -175,10 +182,15 @@ def _settle(pair: LikelyDuplicate) -> None:
     """Store what was said, and put the later report into the pools or out of them."""
     pair.state = _state(pair)
     pair.save()
-    held = pair.state != DuplicateState.DISMISSED
+    held = _waits(pair)
     changed = Clutch.objects.filter(pk=pair.later_id).exclude(is_duplicate=held)
     if changed.update(is_duplicate=held) and pair.later.keeper_id is not None:
         families_renew(pair.later.keeper_id, [pair.later_id])
+
+
+def _waits(pair: LikelyDuplicate) -> bool:
+    """Whether the later report is kept out: the earlier one must count itself."""
+    return pair.state != DuplicateState.DISMISSED and not pair.earlier.is_held
 
 
 def _state(pair: LikelyDuplicate) -> DuplicateState:
@@ -194,33 +206,67 @@ def _state(pair: LikelyDuplicate) -> DuplicateState:
     return DuplicateState.LIKELY
 
 
-def copies_of(clutch_ids: Collection[uuid.UUID]) -> list[tuple[uuid.UUID, uuid.UUID]]:
-    """(keeper, clutch) of the reports that wait because these count; asked before these go."""
-    waiting = LikelyDuplicate.objects.filter(earlier__in=clutch_ids, later__is_duplicate=True)
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """A report that waits because an earlier one counts, whose pair goes with that one."""
+
+    earlier: uuid.UUID
+    keeper: uuid.UUID
+    later: uuid.UUID
+    reason: DuplicateReason
+    chance: float
+
+
+def copies_of(clutch_ids: Collection[uuid.UUID]) -> list[Waiting]:
+    """Reports that wait because these count, in order of arrival; asked before these go."""
+    pairs = LikelyDuplicate.objects.filter(earlier__in=clutch_ids).exclude(
+        state=DuplicateState.DISMISSED
+    )
     return [
-        (keeper, clutch)
-        for keeper, clutch in waiting.order_by("later__keeper", "later").values_list(
-            "later__keeper", "later"
-        )
-        if keeper is not None and clutch not in clutch_ids
+        Waiting(one.earlier_id, keeper, one.later_id, DuplicateReason(one.reason), one.chance)
+        for one in pairs.select_related("later").order_by("later__reported_at", "later")
+        if (keeper := one.later.keeper_id) is not None and one.later_id not in clutch_ids
     ]
 
 
-def locked_with_copies(
-    keeper_id: uuid.UUID, clutch_ids: Collection[uuid.UUID]
-) -> list[tuple[uuid.UUID, uuid.UUID]]:
+def locked_with_copies(keeper_id: uuid.UUID, clutch_ids: Collection[uuid.UUID]) -> list[Waiting]:
     """Lock a keeper whose clutches go, with the keepers of reports that wait for them."""
-    keepers_lock([keeper_id, *(keeper for keeper, _clutch in copies_of(clutch_ids))])
+    keepers_lock([keeper_id, *(one.keeper for one in copies_of(clutch_ids))])
     return copies_of(clutch_ids)
 
 
-def copies_release(copies: Iterable[tuple[uuid.UUID, uuid.UUID]]) -> None:
-    """Reports whose earlier one is gone count by themselves, inside the caller's transaction."""
-    by_keeper: dict[uuid.UUID, list[uuid.UUID]] = defaultdict(list)
-    for keeper, clutch in copies:
-        by_keeper[keeper].append(clutch)
-    for keeper, clutches in sorted(by_keeper.items()):
-        waiting = Clutch.objects.filter(pk__in=clutches, copied__isnull=True)
-        freed = list(waiting.values_list("pk", flat=True))
-        waiting.update(is_duplicate=False)
-        families_renew(keeper, freed)
+def copies_release(copies: Sequence[Waiting]) -> None:
+    """Let the first of the reports count whose earlier one is gone; the others wait for it now.
+
+    Inside the caller's transaction, which holds the locks.
+    """
+    heirs: dict[uuid.UUID, uuid.UUID] = {}
+    freed: dict[uuid.UUID, list[uuid.UUID]] = defaultdict(list)
+    for one in copies:
+        if one.earlier not in heirs:
+            heirs[one.earlier] = one.later
+            freed[one.keeper].append(one.later)
+            continue
+        shared = one.reason == DuplicateReason.CODE
+        state = DuplicateState.CONFIRMED if shared else DuplicateState.LIKELY
+        heir = heirs[one.earlier]
+        copy_keep(Copy(heir, one.reason, state, one.chance), one.later, timezone.now())
+    for keeper, clutches in sorted(freed.items()):
+        Clutch.objects.filter(pk__in=clutches).update(is_duplicate=False)
+        families_renew(keeper, clutches)
+
+
+def copies_settle(earlier: Collection[uuid.UUID]) -> None:
+    """Reports wait only while the earlier one counts: after a hold or a release of those.
+
+    Inside the caller's transaction, which holds the locks of ``locked_with_copies``.
+    """
+    pairs = LikelyDuplicate.objects.filter(earlier__in=earlier).select_related("earlier", "later")
+    changed: dict[uuid.UUID, list[uuid.UUID]] = defaultdict(list)
+    for one in pairs.order_by("later"):
+        waits = _waits(one)
+        if one.later.is_duplicate != waits and one.later.keeper_id is not None:
+            Clutch.objects.filter(pk=one.later_id).update(is_duplicate=waits)
+            changed[one.later.keeper_id].append(one.later_id)
+    for keeper, clutches in sorted(changed.items()):
+        families_renew(keeper, clutches)

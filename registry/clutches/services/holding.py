@@ -7,9 +7,9 @@ import uuid
 from django.db import transaction
 
 from registry.clutches.models import COUNTED, Clutch
+from registry.clutches.services.duplicates import copies_settle, locked_with_copies
 from registry.clutches.services.families import families_renew
 from registry.keepers.models import Keeper
-from registry.keepers.services import keeper_lock
 from registry.pools.choices import Source
 from registry.pools.families import PoolOwner, families_replace
 
@@ -21,12 +21,13 @@ def keeper_hold(keeper_id: uuid.UUID) -> int:
     transaction, which writes the reason into the audit trail.
     """
     with transaction.atomic():
-        keeper_lock(keeper_id)
+        every = _locked(keeper_id)
         Keeper.objects.filter(pk=keeper_id).update(is_held=True)
         own = Clutch.objects.filter(COUNTED, keeper=keeper_id)
         families = set(own.values_list("family", flat=True))
         n_held: int = Clutch.objects.filter(keeper=keeper_id).update(is_held=True)
         families_replace(PoolOwner("", Source.KEEPERS, None, keeper_id), former=families)
+        copies_settle(every)
         return n_held
 
 
@@ -36,10 +37,18 @@ def keeper_release(keeper_id: uuid.UUID) -> int:
     Likely duplicates stay out as they were.
     """
     with transaction.atomic():
-        keeper_lock(keeper_id)
+        every = _locked(keeper_id)
         Keeper.objects.filter(pk=keeper_id).update(is_held=False)
         held = Clutch.objects.filter(keeper=keeper_id, is_held=True)
         ids = list(held.values_list("pk", flat=True))
         held.update(is_held=False)
         families_renew(keeper_id, ids)
+        copies_settle(every)
         return len(ids)
+
+
+def _locked(keeper_id: uuid.UUID) -> set[uuid.UUID]:
+    """All clutches of a keeper, who is locked with the keepers of reports that wait for them."""
+    every = set(Clutch.objects.filter(keeper=keeper_id).values_list("pk", flat=True))
+    locked_with_copies(keeper_id, every)
+    return every

@@ -29,7 +29,7 @@ from registry.clutches.bridge.revisions import content_of, twin_digest
 from registry.clutches.checking import clutch_counts_checked
 from registry.clutches.models import COUNTED, Clutch
 from registry.clutches.selectors import held_because, with_groups
-from registry.clutches.services.duplicates import Copy, copy_keep, earlier_report
+from registry.clutches.services.duplicates import copy_keep, earlier_report
 from registry.errors import ContradictionError, NotFoundError, at, gathered
 from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_lock
@@ -191,8 +191,9 @@ def _store(
     copy = None
     if owner.keeper_id is not None:
         copy = earlier_report(owner.keeper_id, given, read, animals, pairing)
+    waits = copy is not None and not copy.is_held
     relatives = list(_relatives(owner.keeper_id, read.loaded.version_id, animals, pairing))
-    families = [] if copy else sorted({one.family for one in relatives})
+    families = [] if waits else sorted({one.family for one in relatives})
     family = families[0] if families else uuid.uuid4()
     report = Report(
         clutch_id=uuid.uuid4(),
@@ -202,11 +203,11 @@ def _store(
         reported_at=timezone.now(),
         is_declared=pairing is not None and pairing.is_declared_for(given["season"]),
     )
-    is_held = _insert(owner, given, report, animals, pairing, _Kin(family, families[1:], copy))
+    is_held = _insert(owner, given, report, animals, pairing, _Kin(family, families[1:], waits))
     if copy:
         copy_keep(copy, report.clutch_id, report.reported_at)
-    if copy or is_held:
-        return replace(report, held=held_because(is_duplicate=bool(copy), is_held=is_held))
+    if waits or is_held:
+        return replace(report, held=held_because(is_duplicate=waits, is_held=is_held))
     former = [family_clutch_of(read.loaded, one, one.group_values) for one in relatives]
     new = family_clutch_new(
         read,
@@ -226,11 +227,11 @@ def _store(
 
 @dataclass(frozen=True, slots=True)
 class _Kin:
-    """The family that a new clutch joins, those that it unites, and the report it may repeat."""
+    """The family that a new clutch joins, those that it unites, and whether it waits as a copy."""
 
     family: uuid.UUID
     former: Sequence[uuid.UUID]
-    copy: Copy | None
+    waits: bool
 
 
 def _labels(given: Mapping[str, Any], pairing: Pairing | None) -> dict[str, str | None]:
@@ -320,7 +321,7 @@ def _insert(
                 "dam_stated": json.dumps(statement_to_json(read.dam)),
                 "family": kin.family,
                 "former": list(kin.former),
-                "duplicate": kin.copy is not None,
+                "duplicate": kin.waits,
                 "twin": twin_digest(read, report.season) if owner.keeper_id else "",
                 "content": json.dumps(content_of(read, eggs)),
                 "laid": eggs.get("laid"),

@@ -10,6 +10,7 @@ import pytest
 from registry.catalogue.selectors import names_elsewhere, species_loaded
 from registry.clutches.models import Clutch, LikelyDuplicate
 from registry.clutches.services.duplicates import duplicate_moderate
+from registry.clutches.services.holding import keeper_hold, keeper_release
 from registry.clutches.services.rebuilding import pools_differences
 from registry.clutches.services.reporting import clutch_report
 from registry.combinations.bridge.community import community_clutches
@@ -173,6 +174,49 @@ def test_earlier_report__that_leaves_sets_the_later_one_free(leaving):
     else:
         assert first.send("delete", "keepers/me/", headers=ANY_STATE).status_code == 200
     assert second.get(f"clutches/{later}/")["held"] is None
+    assert tried() == 1
+    assert pools_differences() == []
+
+
+def test_earlier_report__that_leaves_two_copies_leaves_one_that_counts():
+    keepers = [joined() for _ in range(3)]
+    made = [one.post("clutches/", body() | {"clutch_code": "of us three"})["id"] for one in keepers]
+    keepers[0].delete(f"clutches/{made[0]}/")
+    assert tried() == 1
+    held = [
+        one.get(f"clutches/{clutch_id}/")["held"]
+        for one, clutch_id in zip(keepers[1:], made[1:], strict=True)
+    ]
+    assert held == [None, "duplicate"]
+    (pair,) = keepers[2].get("duplicates/")["results"]
+    assert (pair["later"], pair["state"]) == (made[2], "confirmed")
+    assert pools_differences() == []
+
+
+def test_earlier_report__that_is_held_lets_the_later_one_count_meanwhile():
+    first, second = joined(), joined()
+    first.post("clutches/", body())
+    later = second.post("clutches/", body())["id"]
+    pk = Keeper.objects.get(pk=first.keeper).pk
+    keeper_hold(pk)
+    assert second.get(f"clutches/{later}/")["held"] is None
+    assert tried() == 1
+    keeper_release(pk)
+    assert second.get(f"clutches/{later}/")["held"] == "duplicate"
+    assert tried() == 1
+    assert pools_differences() == []
+
+
+def test_report__of_what_a_held_keeper_reported_counts_until_the_release():
+    first, second = joined(), joined()
+    first.post("clutches/", body() | {"clutch_code": "held"})
+    pk = Keeper.objects.get(pk=first.keeper).pk
+    keeper_hold(pk)
+    later = second.post("clutches/", body() | {"clutch_code": "held"})
+    assert later["held"] is None
+    assert tried() == 1
+    keeper_release(pk)
+    assert second.get(f"clutches/{later['id']}/")["held"] == "duplicate"
     assert tried() == 1
     assert pools_differences() == []
 

@@ -153,6 +153,13 @@ def run(seed: int, n_steps: int) -> dict[str, int]:
         history.step()
     differences = pools_differences()
     assert differences == [], (seed, differences)
+    # A report waits just while the earlier one counts and nobody told the two apart.
+    pairs = list(LikelyDuplicate.objects.select_related("earlier", "later"))
+    for one in pairs:
+        waits = one.state != "dismissed" and not one.earlier.is_held
+        assert one.later.is_duplicate is waits, (seed, one.pk)
+    waiting = Clutch.objects.filter(is_duplicate=True).count()
+    assert waiting == sum(one.later.is_duplicate for one in pairs)
     for one in history.keepers:
         assert history._sent(one, "delete", "keepers/me/").status_code == 200
     assert not Contribution.objects.exists()
