@@ -6,18 +6,22 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from django.contrib import admin, messages
-from django.db.models import Count, Model, QuerySet
+from django.db.models import Count, Exists, Model, OuterRef, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.template.response import TemplateResponse
 
 from registry.clutches.models import Clutch, LikelyDuplicate
 from registry.errors import RegistryError
 from registry.keepers.models import Keeper
-from registry.moderation.choices import Act
+from registry.keepers.selectors import hold_list
+from registry.moderation.audit import digest_of_text
+from registry.moderation.choices import MOST_AT_ONCE, Act
 from registry.moderation.forms import ReasonForm
 from registry.moderation.models import AuditEntry
+from registry.moderation.seen import clutch_seen, hold_seen
 from registry.moderation.services import hold, judge, release
 from registry.moderation.site import site
+from registry.pools.probation import keepers_established
 
 Service = Callable[[Any, Any, str], Any]
 
@@ -69,6 +73,12 @@ def _with_reason(
     service: Service,
 ) -> HttpResponse | None:
     """Ask for the reason, then do it for each one by itself; None leads back to the list."""
+    if (n_chosen := chosen.count()) > MOST_AT_ONCE:
+        messages.error(
+            request,
+            f"{n_chosen} are chosen; one reason is for {MOST_AT_ONCE} at most. Nothing was done.",
+        )
+        return None
     confirmed = request.POST.get("confirmed") == "yes"
     form = ReasonForm(request.POST if confirmed else None)
     if not confirmed or not form.is_valid():
@@ -95,18 +105,19 @@ def _with_reason(
 class KeeperAdmin(LookingOnly):
     """Keepers by their random id."""
 
-    list_display = ("id", "joined_on", "n_clutches", "is_held")
+    list_display = ("id", "joined_on", "n_clutches", "is_established", "is_held")
     list_filter = ("is_held",)
     search_fields = ("=id",)
     search_help_text = "The whole id."
     ordering = ("-joined_at",)
-    fields = ("id", "joined_on", "n_clutches", "is_held")
+    fields = ("id", "joined_on", "n_clutches", "is_established", "is_held", "holds_so_far")
     actions = ("hold", "release")
 
     def get_queryset(self, request: HttpRequest) -> QuerySet[Keeper]:
-        """With the number of clutches."""
+        """With the number of clutches, and whether the probation is over."""
         found: QuerySet[Keeper] = super().get_queryset(request)
-        return found.annotate(n=Count("clutches"))
+        established = keepers_established().filter(pk=OuterRef("pk"))
+        return found.annotate(n=Count("clutches"), established=Exists(established))
 
     @admin.display(description="joined on")
     def joined_on(self, one: Keeper) -> str:
@@ -117,6 +128,16 @@ class KeeperAdmin(LookingOnly):
     def n_clutches(self, one: Any) -> int:
         """Reported and not withdrawn, held ones and copies included."""
         return int(one.n)
+
+    @admin.display(description="counts towards flags", boolean=True)
+    def is_established(self, one: Any) -> bool:
+        """Whether the probation is over."""
+        return bool(one.established)
+
+    @admin.display(description="holds so far")
+    def holds_so_far(self, one: Keeper) -> str:
+        """Each hold, oldest first."""
+        return "; ".join(map(hold_seen, hold_list(one)))
 
     @admin.action(description="Hold their clutches", permissions=["view"])
     def hold(self, request: HttpRequest, chosen: QuerySet[Keeper]) -> HttpResponse | None:
@@ -143,8 +164,30 @@ class LikelyDuplicateAdmin(LookingOnly):
         "moderator_says",
     )
     list_filter = ("state", "reason")
-    fields = ("id", "earlier", "later", "state", "reason", "chance", "moderator_says")
+    fields = (
+        "id",
+        "state",
+        "reason",
+        "chance",
+        "earlier",
+        "earlier_report",
+        "earlier_says",
+        "later",
+        "later_report",
+        "later_says",
+        "moderator_says",
+    )
     actions = ("same", "different", "take_back")
+
+    @admin.display
+    def earlier_report(self, one: LikelyDuplicate) -> str:
+        """What was reported first."""
+        return clutch_seen(one.earlier)
+
+    @admin.display
+    def later_report(self, one: LikelyDuplicate) -> str:
+        """What was reported second."""
+        return clutch_seen(one.later)
 
     def _judged(
         self, request: HttpRequest, chosen: QuerySet[LikelyDuplicate], action: str, act: Act
@@ -178,15 +221,26 @@ class LikelyDuplicateAdmin(LookingOnly):
 class ClutchAdmin(LookingOnly):
     """Numbers of clutches, without labels and notes: enough to see what does not fit."""
 
-    list_display = ("id", "keeper", "season", "n_hatchlings", "eggs_laid", "reported_on", "is_held")
-    list_select_related = ("keeper",)
+    list_display = (
+        "id",
+        "keeper",
+        "species",
+        "season",
+        "n_hatchlings",
+        "eggs_laid",
+        "reported_on",
+        "is_held",
+    )
+    list_select_related = ("keeper", "version")
     search_fields = ("=keeper__id", "=id")
     search_help_text = "The whole id of a keeper or clutch."
     ordering = ("-reported_at",)
     fields = (
         "id",
         "keeper",
+        "species",
         "season",
+        "report",
         "n_hatchlings",
         "eggs_laid",
         "eggs_infertile",
@@ -197,6 +251,21 @@ class ClutchAdmin(LookingOnly):
         "revision",
         "reported_on",
     )
+
+    def get_queryset(self, request: HttpRequest) -> QuerySet[Clutch]:
+        """Of keepers; nobody is held for a published cross."""
+        found: QuerySet[Clutch] = super().get_queryset(request)
+        return found.exclude(keeper=None)
+
+    @admin.display(ordering="version__species")
+    def species(self, one: Clutch) -> str:
+        """Its key."""
+        return str(one.version.species_id)
+
+    @admin.display
+    def report(self, one: Clutch) -> str:
+        """Parents' genes, eggs and calls, as they are now."""
+        return clutch_seen(one)
 
     @admin.display(description="reported on")
     def reported_on(self, one: Clutch) -> str:
@@ -211,6 +280,12 @@ class AuditEntryAdmin(LookingOnly):
     list_display = ("at", "moderator", "act", "about", "reason")
     list_filter = ("act", "moderator")
     search_fields = ("=about",)
-    search_help_text = "SHA-256 of an id."
+    search_help_text = "The whole id of a keeper or of a pair of reports, or the SHA-256 of it."
     show_full_result_count = False
     fields = ("at", "moderator", "act", "about", "reason", "previous", "sha256")
+
+    def get_search_results(
+        self, request: HttpRequest, queryset: QuerySet[AuditEntry], search_term: str
+    ) -> tuple[QuerySet[AuditEntry], bool]:
+        """By the digest; an id is turned into its digest first."""
+        return super().get_search_results(request, queryset, digest_of_text(search_term))

@@ -24,6 +24,14 @@ def digest_of_id(about: uuid.UUID) -> str:
     return hashlib.sha256(str(about).encode()).hexdigest()
 
 
+def digest_of_text(text: str) -> str:
+    """The digest for an id in any of its spellings; another text as it is."""
+    try:
+        return digest_of_id(uuid.UUID(text.strip()))
+    except ValueError:
+        return text
+
+
 def audit_append(*, moderator: str, act: Act, about: uuid.UUID, reason: str) -> AuditEntry:
     """Append an entry, inside the transaction of the act it tells of. Three statements."""
     with connection.cursor() as cursor:

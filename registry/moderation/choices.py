@@ -14,6 +14,8 @@ HANDLE_EXPECTED = (
 MIN_REASON_LENGTH = 5
 MAX_REASON_LENGTH = 500
 DIGEST_LENGTH = 64
+MOST_AT_ONCE = 100
+"""Rows that one reason is given for; whoever chooses more has most likely slipped."""
 
 
 class Act(models.TextChoices):

@@ -10,7 +10,7 @@ from django.http import HttpRequest, HttpResponse
 from registry.api.problems import ProblemResponse, problem_of, problem_of_status
 from registry.errors import TooManyRequestsError
 from registry.traffic.callers import anonymous_caller
-from registry.traffic.limits import calls_counted
+from registry.traffic.limits import SIGN_INS, calls_counted, cap_counted
 
 
 class ModerationSite(AdminSite):
@@ -25,16 +25,28 @@ class ModerationSite(AdminSite):
     def login(
         self, request: HttpRequest, extra_context: dict[str, Any] | None = None
     ) -> HttpResponse:
-        """Sign in. Attempts count like calls of nobody, so passwords can't be tried out."""
+        """Sign in. Attempts are counted, so passwords can't be tried out."""
         if request.method == "POST":
-            count = calls_counted(anonymous_caller(request))
-            if count is not None and count.is_refused:
-                refused = TooManyRequestsError(
-                    "Too many attempts to sign in.", retry_after=count.seconds_left
-                )
+            try:
+                _attempt_counted(request)
+            except TooManyRequestsError as refused:
                 problem = problem_of(refused) or problem_of_status(refused.status)
                 return ProblemResponse(problem, path=request.path)
         return super().login(request, extra_context)
+
+
+def _attempt_counted(request: HttpRequest) -> None:
+    """Count it as a call of nobody, and towards the few attempts that an address has in a day.
+
+    Raises
+    ------
+    TooManyRequestsError
+    """
+    caller = anonymous_caller(request)
+    count = calls_counted(caller)
+    if count is not None and count.is_refused:
+        raise TooManyRequestsError("Too many attempts to sign in.", retry_after=count.seconds_left)
+    cap_counted(SIGN_INS, caller)
 
 
 site = ModerationSite(name="moderation")

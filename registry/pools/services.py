@@ -8,7 +8,6 @@ from __future__ import annotations
 import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import timedelta
 from math import log10
 from threading import Lock
 from typing import Any, Final
@@ -16,10 +15,8 @@ from typing import Any, Final
 from django.conf import settings
 from django.db import connection, transaction
 from django.db.models import Count, F, Min, Q, Sum
-from django.utils import timezone
 
 from registry.catalogue.selectors import version_loaded
-from registry.keepers.models import Keeper
 from registry.pools.bridge import (
     WATCH_LEVEL,
     Assessment,
@@ -39,6 +36,7 @@ from registry.pools.bridge import (
 from registry.pools.choices import FEW_KEEPERS, Source, State
 from registry.pools.look_alikes import changes_of
 from registry.pools.models import UNCOMPARED, Contribution, PooledTarget, PoolRow
+from registry.pools.probation import keepers_established
 
 _REFRESH_BATCH: Final = 500
 
@@ -288,18 +286,11 @@ def _sturdy(targets: Sequence[int]) -> list[int]:
     Three established keepers or more reported, and without the one who moves the evidence most it
     would still be on watch: so one keeper moves a state by one step at most.
     """
-    days = settings.BROODCOUNT_KEEPER_PROBATION_DAYS
     reported = Contribution.objects.filter(
         target__in=targets, target__log10_without_top__gte=log10(WATCH_LEVEL)
     )
-    if days:
-        since = timezone.now() - timedelta(days=days)
-        established = (
-            Keeper.objects.filter(joined_at__lte=since)
-            .annotate(n=Count("clutches"))
-            .filter(n__gte=settings.BROODCOUNT_KEEPER_PROBATION_CLUTCHES)
-        )
-        reported = reported.filter(keeper__in=established.values("pk"))
+    if settings.BROODCOUNT_KEEPER_PROBATION_DAYS:
+        reported = reported.filter(keeper__in=keepers_established().values("pk"))
     counted = reported.values("target_id").annotate(n=Count("keeper", distinct=True))
     return [one["target_id"] for one in counted if one["n"] >= FEW_KEEPERS]
 

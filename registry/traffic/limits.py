@@ -67,6 +67,9 @@ class Cap:
 
 NEW_KEEPERS: Final = Cap("new-keepers", "BROODCOUNT_DAILY_KEEPERS", "new keepers from one address")
 CLUTCHES: Final = Cap("clutches", "BROODCOUNT_DAILY_CLUTCHES", "clutches from one keeper")
+SIGN_INS: Final = Cap(
+    "sign-ins", "BROODCOUNT_DAILY_SIGN_INS", "attempts to sign in from one address"
+)
 REVISIONS: Final = Cap(
     "revisions",
     "BROODCOUNT_DAILY_REVISIONS",
