@@ -8,7 +8,7 @@ from threading import Barrier
 
 import pytest
 from django.core.management import CommandError, call_command
-from django.db import connection, connections, transaction
+from django.db import DatabaseError, connection, connections, transaction
 
 from registry.moderation.audit import AuditCheck, audit_append, audit_check
 from registry.moderation.choices import Act
@@ -90,3 +90,21 @@ def test_entry__has_the_digest_that_anybody_can_make():
             " WHERE a.about = encode(sha256(convert_to(k.id::text, 'UTF8')), 'hex')"
         )
         assert cursor.fetchall() == [(entry.pk,)]
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    "statement",
+    ["UPDATE moderation_auditentry SET moderator = 'nobody'", "DELETE FROM moderation_auditentry"],
+)
+def test_trail__refuses_changes_in_the_mode_of_replication_too(statement):
+    append(1)
+    with connection.cursor() as cursor:
+        cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
+        # Of a superuser; an ordinary trigger is passed over here.
+        cursor.execute("SET LOCAL session_replication_role = replica")
+        with pytest.raises(DatabaseError, match="append-only"), transaction.atomic():
+            cursor.execute(statement)
+        cursor.execute("SET LOCAL session_replication_role = origin")
+    assert audit_check().faults == ()
+    assert AuditEntry.objects.get().moderator == "warden"
