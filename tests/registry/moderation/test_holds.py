@@ -33,6 +33,7 @@ from tests.factories.registry import (
 from tests.registry.pools.test_services import check_pools
 
 REASON = "Counts that can not be."
+NOTE = {"text": "Changed once more.", "source": "invented for demonstration"}
 
 
 def warden() -> Moderator:
@@ -68,7 +69,7 @@ def test_hold__of_clutches_of_several_catalogue_versions_is_undone_exactly():
     gecko_changed()
     keeper.post("clutches/", clutch(parent("66% het ashwater", "m-1"), hatchlings={"normal": 4}))
     keeper.post("clutches/", clutch(parent("het ashwater, het reed", "m-1"), "reed", {"reed": 2}))
-    gecko_changed(lambda content: content.update(notes=[]))
+    gecko_changed(lambda content: content["notes"].append(NOTE))
     keeper.post("clutches/", clutch("ashwater", parent("het ashwater", "f-1"), {"ashwater": 3}))
     own = Clutch.objects.filter(keeper=pk_of(keeper))
     assert own.values("version").distinct().count() == 3
@@ -88,11 +89,11 @@ def test_hold__of_clutches_of_several_catalogue_versions_is_undone_exactly():
 def test_held_keeper__goes_on_and_nothing_of_it_is_pooled():
     gecko()
     keeper = joined()
-    first = keeper.post("clutches/", clutch(parent("het ashwater", "m-1")))
+    first = keeper.post("clutches/", clutch(parent("66% het ashwater", "m-1")))
     hold(warden(), pk_of(keeper), REASON)
-    later = keeper.post("clutches/", clutch(parent("het ashwater", "m-1"), "ashwater"))
+    later = keeper.post("clutches/", clutch(parent("66% het ashwater", "m-1"), "ashwater"))
     line, _summary = keeper.bulk([clutch("het reed", "reed", {"reed": 3, "normal": 2})])
-    assert later["held"] == line["clutch"]["held"] == "moderator"
+    assert later["held"] == line["held"] == "moderator"
     body = {"kind": "correction", "hatchlings": [group("normal", 8)]}
     path = f"clutches/{first['id']}/revisions/"
     assert keeper.send("post", path, body, headers=ANY_STATE).status_code == 201
@@ -132,14 +133,14 @@ def test_release__leaves_out_what_waits_as_a_duplicate():
 @pytest.mark.django_db
 def test_hold__costs_the_same_statements_for_any_number_of_clutches():
     gecko()
-    found = []
+    moderator, found = warden(), []
     for n_clutches in (1, 6):
         keeper = joined()
         for _ in range(n_clutches):
             keeper.post("clutches/", clutch())
         for act in (hold, release):
             with CaptureQueriesContext(connection) as captured:
-                assert act(warden(), pk_of(keeper), REASON) == n_clutches
+                assert act(moderator, pk_of(keeper), REASON) == n_clutches
             found.append(len(statements(captured)))
     assert found[:2] == found[2:]
 
