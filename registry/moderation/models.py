@@ -24,7 +24,7 @@ class Moderator(AbstractBaseUser):
     handle = models.CharField(max_length=MAX_HANDLE_LENGTH, unique=True)
     is_active = models.BooleanField(default=True)
     # When somebody was at work is nobody's business; without the column Django does not note it.
-    last_login = None  # type: ignore[assignment]
+    last_login = None
 
     USERNAME_FIELD = "handle"
     REQUIRED_FIELDS: ClassVar[list[str]] = []

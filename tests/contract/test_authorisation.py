@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import Any, Final
 
 import pytest
 from django.db import transaction
 
 from registry.clutches.models import Clutch
+from registry.errors import ExpiredTokenError
 from registry.keepers.authentication import TokenAuthentication
 from registry.keepers.models import Keeper, KeeperToken
+from registry.keepers.services import token_use
 from tests.factories.callers import CALLERS, Scene
 from tests.factories.registry import (
     ANY_STATE,
@@ -182,7 +185,11 @@ def any_keeper_s(_keeper: Keeper) -> Any:
     return Clutch.objects.select_related("version", "sire", "dam")
 
 
-def any_token(_token: str) -> KeeperToken | None:
+def any_token(token: str) -> KeeperToken | None:
+    """Whoever sends one that is not taken is taken for some keeper."""
+    with suppress(ExpiredTokenError):
+        if used := token_use(token):
+            return used
     return KeeperToken.objects.select_related("keeper").first()
 
 
