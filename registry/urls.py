@@ -23,6 +23,7 @@ urlpatterns: list[URLPattern | URLResolver] = [
     path(API, include("registry.records.api.urls")),
     path(API, include("registry.exports.api.urls")),
     path(API, include("registry.feeds.api.urls")),
+    path("", include("registry.pages.urls")),
 ]
 
 handler400: Any = "registry.api.problems.bad_request"

@@ -36,6 +36,8 @@ _MOST_DRAINED: Final = 16 * 1024 * 1024
 _PIECE: Final = 64 * 1024
 _MOST_IN_MEMORY: Final = 1_000_000
 _JOINED: Final = "_joined_body"
+TELLS_FAULTS: Final = "tells_faults"
+"""Set on an answer that shows what is wrong by itself, such as a form: it stays as it is."""
 
 
 class ProblemMiddleware:
@@ -174,6 +176,8 @@ def _as_problem(request: HttpRequest, response: HttpResponseBase) -> HttpRespons
     if response.status_code < HTTPStatus.BAD_REQUEST:
         return response
     if response.headers.get("Content-Type", "").partition(";")[0] == MEDIA_TYPE:
+        return response
+    if getattr(response, TELLS_FAULTS, False):
         return response
     said = getattr(response, "data", None)
     detail = said.get("detail") if isinstance(said, dict) else None

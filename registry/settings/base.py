@@ -73,6 +73,7 @@ INSTALLED_APPS = [
     "registry.exports",
     "registry.feeds",
     "registry.operation",
+    "registry.pages",
 ]
 
 _LOGGING_MIDDLEWARE: Final = (
@@ -95,11 +96,13 @@ MIDDLEWARE = [
     *_COUNTING_MIDDLEWARE[:1],
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "registry.pages.middleware.PageErrorsMiddleware",
     "registry.api.middleware.ProblemMiddleware",
     "registry.traffic.middleware.CallsLeftMiddleware",
     "registry.api.conditions.ConditionalReadMiddleware",
     "django.middleware.common.CommonMiddleware",
-    # The pages of moderation only; the interface knows tokens, no sessions.
+    # Sessions are for moderators only: the interface knows tokens, the pages of keepers a cookie.
     "registry.moderation.middleware.ModerationMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
@@ -144,11 +147,26 @@ TEMPLATES = [
     }
 ]
 
+_OWN = ["'self'"]
+# Nothing from elsewhere and nothing inline. The page that tries calls, and the framework's pages of
+# moderation, are other people's work with styles of their own.
+CONTENT_SECURITY_POLICY = {
+    "EXCLUDE_URL_PREFIXES": ["/api/v1/docs/", "/moderation/"],
+    "DIRECTIVES": {
+        "default-src": ["'none'"],
+        "style-src": _OWN,
+        "script-src": _OWN,
+        "img-src": _OWN,
+        "connect-src": _OWN,
+        "form-action": _OWN,
+        "base-uri": ["'none'"],
+        "frame-ancestors": ["'none'"],
+    },
+}
 X_FRAME_OPTIONS = "DENY"
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
-# Cookies are for the pages of moderation; no call of the interface is ever sent one.
-SESSION_COOKIE_PATH = CSRF_COOKIE_PATH = "/moderation/"
+SESSION_COOKIE_PATH = "/moderation/"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Strict"
 SESSION_COOKIE_AGE = 8 * 3600
@@ -163,6 +181,7 @@ AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
 ]
 SESSION_COOKIE_SECURE = BROODCOUNT_HTTPS
+CSRF_FAILURE_VIEW = "registry.pages.views.refusals.form_refused"
 CSRF_COOKIE_HTTPONLY = True
 CSRF_COOKIE_SAMESITE = "Strict"
 CSRF_COOKIE_SECURE = BROODCOUNT_HTTPS

@@ -1,0 +1,145 @@
+"""What was typed on a page, as the body that the interface takes; and its faults, by field.
+
+The pages have no rules of their own: a body goes through the serializer and the service of the
+interface, and each fault comes back to the field it was read in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
+from typing import Any, Final
+
+from django.core.exceptions import ValidationError
+from rest_framework.exceptions import APIException
+
+from registry.api.faults import Fault
+from registry.api.problems import problem_of
+from registry.api.serializers import StrictSerializer
+from registry.catalogue.selectors import bracketed_names
+from registry.clutches.bulk.hatchlings import hatchlings_read
+from registry.errors import Place, RegistryError
+
+Typed = Mapping[str, str]
+
+PARENTS: Final = ("sire", "dam")
+EGGS: Final = ("laid", "infertile", "died")
+
+REFUSALS: Final = (RegistryError, ValidationError, APIException, ValueError)
+"""What serializers, services and the genetics refuse with."""
+
+
+class TypedForm:
+    """What was typed, kept whatever is wrong with it, with its faults by name of the field."""
+
+    def __init__(self, typed: Typed) -> None:
+        self.typed = {name: text.strip() for name, text in typed.items()}
+        self.faults: dict[str, list[str]] = {}
+
+    def __getitem__(self, name: str) -> str:
+        """What was typed in a field; empty if nothing was."""
+        return self.typed.get(name, "")
+
+    def is_empty(self) -> bool:
+        """Whether nothing was typed."""
+        return not any(self.typed.values())
+
+    def fault(self, name: str, text: str) -> None:
+        """Note a fault; the empty name stands for the form as a whole."""
+        texts = self.faults.setdefault(name, [])
+        if text not in texts:
+            texts.append(text)
+
+    @property
+    def n_faults(self) -> int:
+        """Of all fields."""
+        return sum(len(texts) for texts in self.faults.values())
+
+    @contextmanager
+    def noting(self, named: Callable[[Place], tuple[str, str]]) -> Iterator[None]:
+        """Note what is refused inside; ``named`` gives field and beginning of the text of a place.
+
+        What is nobody's fault but the service's goes on as it is.
+        """
+        try:
+            yield
+        except REFUSALS as error:
+            problem = problem_of(error)
+            if problem is None:
+                raise
+            if not problem.faults:
+                self.fault("", problem.detail)
+            for one in problem.faults:
+                self.fault(*_noted(one, named))
+
+
+def _noted(fault: Fault, named: Callable[[Place], tuple[str, str]]) -> tuple[str, str]:
+    field, beginning = named(fault.place or ())
+    return field, f"{beginning}{fault.detail}"
+
+
+def checked(serializer_class: type[StrictSerializer], body: Mapping[str, Any]) -> Any:
+    """A body as its call validates it. Raises what the serializer refuses."""
+    serializer = serializer_class(data=body)
+    serializer.is_valid(raise_exception=True)
+    return serializer.validated_data
+
+
+# --- a clutch -----------------------------------------------------------------------------------
+
+
+def clutch_body(form: TypedForm) -> dict[str, Any]:
+    """The body of a clutch, from fields named as the columns of the table for many clutches.
+
+    Entries of ``hatchlings`` that can't be read are noted as faults of the form.
+    """
+    body: dict[str, Any] = {"species": form["species"], "hatchlings": _hatchlings(form)}
+    if form["season"]:
+        body["season"] = _number(form["season"])
+    for role in PARENTS:
+        if parent := _parent(form, role):
+            body[role] = parent
+    if eggs := {name: _number(form[name]) for name in EGGS if form[name]}:
+        body["eggs"] = eggs
+    for name in ("clutch_code", "pairing"):
+        if form[name]:
+            body[name] = form[name]
+    return body
+
+
+def _parent(form: TypedForm, role: str) -> dict[str, Any]:
+    parent: dict[str, Any] = {}
+    if form[role]:
+        parent["genes"] = form[role]
+    if form[f"{role}_animal"]:
+        parent["animal"] = form[f"{role}_animal"]
+    if unproven := [one.strip() for one in form[f"{role}_unproven"].split(",") if one.strip()]:
+        parent["unproven"] = unproven
+    return parent
+
+
+def _hatchlings(form: TypedForm) -> list[dict[str, Any]]:
+    names = bracketed_names(form["species"])
+    read = hatchlings_read(form["hatchlings"], lambda words: words.strip().casefold() in names)
+    for place, error in read.refusals:
+        form.fault("hatchlings", f"Entry {place + 1}: {error.message}")
+    return list(read.entries)
+
+
+def _number(text: str) -> int | str:
+    """A whole number; what is none stays as it was typed, for the serializer to refuse."""
+    return int(text) if text.isascii() and text.isdecimal() else text
+
+
+def clutch_field(place: Place) -> tuple[str, str]:
+    """Field and beginning of the text for a fault at a place in the body of a clutch."""
+    first, *rest = place or ("",)
+    if first in PARENTS:
+        is_label = rest[:1] == ["animal"]
+        part = rest[0] if rest and rest[0] == "unproven" else "animal" if is_label else ""
+        return (f"{first}_{part}" if part else str(first)), ""
+    if first == "eggs":
+        return (str(rest[0]) if rest and rest[0] in EGGS else "laid"), ""
+    if first == "hatchlings" and rest and isinstance(rest[0], int):
+        return "hatchlings", f"Entry {rest[0] + 1}: "
+    return str(first), ""

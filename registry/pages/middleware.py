@@ -1,0 +1,63 @@
+"""Errors on the pages, as pages."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+
+from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.shortcuts import render
+
+from registry.api.problems import MEDIA_TYPE
+from registry.pages.choices import NOT_PAGES
+
+# They belong to the body that is replaced.
+_REPLACED = frozenset({"content-type", "content-length"})
+
+
+class PageErrorsMiddleware:
+    """Shows a problem as a page to a browser that asked for a page.
+
+    Everything below it answers errors as problems (RFC 9457), so their words are the same here and
+    in the interface.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponseBase]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponseBase:
+        """The answer, a problem dressed as a page."""
+        response = self.get_response(request)
+        if (
+            isinstance(response, HttpResponse)
+            and response.headers.get("Content-Type") == MEDIA_TYPE
+            and is_for_pages(request)
+        ):
+            return _page_of(request, response)
+        return response
+
+
+def is_for_pages(request: HttpRequest) -> bool:
+    """Whether a browser asks, and not at an address of the interface."""
+    wants_page = "text/html" in request.META.get("HTTP_ACCEPT", "")
+    return wants_page and not request.path_info.startswith(NOT_PAGES)
+
+
+def _page_of(request: HttpRequest, response: HttpResponse) -> HttpResponse:
+    problem = json.loads(response.content)
+    page = render(
+        request,
+        "pages/problem.html",
+        {"problem": problem, "title": problem["title"]},
+        status=response.status_code,
+    )
+    for name, text in response.headers.items():
+        if name.lower() not in _REPLACED:
+            page.headers[name] = text
+    page.cookies = response.cookies
+    # Closing the other one would end the request; what it holds open is closed with this one.
+    page._resource_closers.extend(  # type: ignore[attr-defined] # noqa: SLF001 - no other way
+        response._resource_closers  # type: ignore[attr-defined] # noqa: SLF001
+    )
+    return page

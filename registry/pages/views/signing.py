@@ -1,0 +1,82 @@
+"""Joining, signing in and out."""
+
+from __future__ import annotations
+
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
+
+from registry.errors import ExpiredTokenError
+from registry.keepers.services import keeper_join, token_use
+from registry.pages.session import sign_in, sign_out
+from registry.pages.views.base import PageView, see
+from registry.traffic.callers import anonymous_caller
+from registry.traffic.limits import NEW_KEEPERS, capped
+
+_NOBODYS = (
+    "That is the token of no keeper. A token begins with bck_ and is 47 characters long; look "
+    "whether all of it was copied."
+)
+
+
+class SignInView(PageView):
+    """Sign in with a token."""
+
+    section = "account"
+    template = "pages/sign_in.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """The form."""
+        return self.page({"next": self._next()})
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        """Check the token and hand out the cookie."""
+        token = request.POST.get("token", "").strip()
+        try:
+            found = token_use(token) if token else None
+            fault = _NOBODYS
+        except ExpiredTokenError as error:
+            found, fault = None, error.message
+        if found is None:
+            return self.page({"next": self._next(), "fault": fault}, status=422)
+        response = see(self._next())
+        sign_in(response, token, stay=request.POST.get("stay") == "yes")
+        return response
+
+    def _next(self) -> str:
+        """Where the caller came from, if it is a page of ours."""
+        asked = self.request.POST.get("next") or self.request.GET.get("next", "")
+        is_ours = url_has_allowed_host_and_scheme(
+            asked, allowed_hosts=None, require_https=self.request.is_secure()
+        )
+        return asked if is_ours and asked.startswith("/") else reverse("pages:clutches")
+
+
+class SignOutView(PageView):
+    """Sign out of this browser."""
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        """Take the cookie back; the token stays in force."""
+        response = see(reverse("pages:ask"))
+        sign_out(response)
+        return response
+
+
+class JoinView(PageView):
+    """Become a keeper: nothing is asked."""
+
+    section = "account"
+    template = "pages/join.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """What joining means."""
+        return self.page()
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        """A new keeper, signed in; the two secrets are shown this once."""
+        with capped(NEW_KEEPERS, anonymous_caller(request)):
+            made = keeper_join()
+        response = self.page({"made": made}, template="pages/joined.html")
+        response.headers["Cache-Control"] = "no-store"
+        sign_in(response, made.token, stay=request.POST.get("stay") == "yes")
+        return response
