@@ -14,7 +14,7 @@ from django.conf import settings
 from django.db import connection, transaction
 
 from registry.clutches.models import Clutch
-from registry.clutches.services.duplicates import copies_release, locked_with_copies
+from registry.clutches.services.copies import copies_release, touched_locked
 from registry.errors import UnknownTokenError
 from registry.keepers.digests import keeper_digest
 from registry.keepers.models import Erasure
@@ -70,13 +70,13 @@ def keeper_erase(
     with transaction.atomic():
         # Reports and other writes of the keeper are over, or find nobody after this one.
         own = Clutch.objects.filter(keeper=keeper_id).values_list("pk", flat=True)
-        copies = locked_with_copies(keeper_id, set(own))
+        touched = touched_locked(keeper_id, set(own))
         keeper_lock(keeper_id)
         if unchanged is not None:
             unchanged()
         keeper_contributions_remove(keeper_id)
         n_removed = _rows_remove(keeper_id)
-        copies_release(copies)
+        copies_release(touched)
         _entries_store([entry])
         # The last step before the commit: without the line nothing is erased. Should the commit
         # itself fail, the line stands for a keeper who asked and was told that it failed.

@@ -4,22 +4,19 @@ from __future__ import annotations
 
 import hashlib
 import uuid
-from collections import defaultdict
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
 from typing import Any, Final
 
 from django.db import connection, transaction
 from django.db.models import Q
-from django.utils import timezone
 
 from registry.clutches.bridge.reports import ReadClutch
 from registry.clutches.bridge.revisions import duplicate_chance, is_equal_tally, twin_digest
 from registry.clutches.choices import DuplicateReason, DuplicateState
 from registry.clutches.models import Clutch, LikelyDuplicate
 from registry.clutches.selectors import duplicate_get, with_groups
-from registry.clutches.services.families import families_renew
+from registry.clutches.services.copies import Copy, copies_settle, keepers_around
 from registry.keepers.models import Keeper
 from registry.keepers.services import keepers_lock
 from registry.pairings.models import Pairing
@@ -28,20 +25,6 @@ LIKELY: Final = 0.5
 """From this chance on a report waits until somebody tells it apart from the earlier one."""
 
 _MOST_TWINS: Final = 200
-
-
-@dataclass(frozen=True, slots=True)
-class Copy:
-    """The earlier report that a new one repeats, and why it is thought so.
-
-    The new one waits unless a moderator holds the earlier one (``is_held``).
-    """
-
-    earlier: uuid.UUID
-    reason: DuplicateReason
-    state: DuplicateState
-    chance: float
-    is_held: bool = False
 
 
 def earlier_report(
@@ -72,7 +55,10 @@ def earlier_report(
         with_groups(Clutch.objects.filter(wanted, published=None, is_duplicate=False))[:_MOST_TWINS]
     )
     own = _Own(keeper_id, animals, pairing.pk if pairing else None)
-    found = [one for one in found if not own.is_of_other_animals(one)]
+    # One that counts goes before one that is held, in whose place it may stand.
+    found = sorted(
+        (one for one in found if not own.is_of_other_animals(one)), key=lambda one: one.is_held
+    )
     for one in found:
         if code and one.clutch_code == code and one.season == given["season"]:
             return Copy(one.pk, DuplicateReason.CODE, DuplicateState.CONFIRMED, 1.0, one.is_held)
@@ -119,18 +105,6 @@ def _search_lock(text: str) -> None:
         cursor.execute("SELECT pg_advisory_xact_lock(%s)", [number])
 
 
-def copy_keep(copy: Copy, later: uuid.UUID, found_at: datetime) -> None:
-    """Remember that a new report repeats an earlier one."""
-    LikelyDuplicate.objects.create(
-        earlier_id=copy.earlier,
-        later_id=later,
-        reason=copy.reason,
-        state=copy.state,
-        chance=copy.chance,
-        found_at=found_at,
-    )
-
-
 def duplicate_decide(
     keeper: Keeper,
     duplicate_id: uuid.UUID,
@@ -156,7 +130,7 @@ def duplicate_decide(
     """
     with transaction.atomic():
         pair = duplicate_get(keeper, duplicate_id)
-        keepers_lock([pair.earlier.keeper_id, pair.later.keeper_id])
+        keepers_lock(keepers_around([pair.earlier_id]))
         pair = duplicate_get(keeper, duplicate_id)
         if unchanged is not None:
             unchanged(pair)
@@ -172,25 +146,17 @@ def duplicate_moderate(pair_id: uuid.UUID, *, same: bool | None) -> None:
     """A moderator's word goes before both keepers'; None takes it back."""
     with transaction.atomic():
         pair = LikelyDuplicate.objects.select_related("earlier", "later").get(pk=pair_id)
-        keepers_lock([pair.earlier.keeper_id, pair.later.keeper_id])
+        keepers_lock(keepers_around([pair.earlier_id]))
         pair.refresh_from_db()
         pair.moderator_says = same
         _settle(pair)
 
 
 def _settle(pair: LikelyDuplicate) -> None:
-    """Store what was said, and put the later report into the pools or out of them."""
+    """Store what was said, and put reports into the pools or out of them."""
     pair.state = _state(pair)
     pair.save()
-    held = _waits(pair)
-    changed = Clutch.objects.filter(pk=pair.later_id).exclude(is_duplicate=held)
-    if changed.update(is_duplicate=held) and pair.later.keeper_id is not None:
-        families_renew(pair.later.keeper_id, [pair.later_id])
-
-
-def _waits(pair: LikelyDuplicate) -> bool:
-    """Whether the later report is kept out: the earlier one must count itself."""
-    return pair.state != DuplicateState.DISMISSED and not pair.earlier.is_held
+    copies_settle([pair.earlier_id])
 
 
 def _state(pair: LikelyDuplicate) -> DuplicateState:
@@ -204,69 +170,3 @@ def _state(pair: LikelyDuplicate) -> DuplicateState:
     if pair.reason == DuplicateReason.CODE:
         return DuplicateState.CONFIRMED
     return DuplicateState.LIKELY
-
-
-@dataclass(frozen=True, slots=True)
-class Waiting:
-    """A report that waits because an earlier one counts, whose pair goes with that one."""
-
-    earlier: uuid.UUID
-    keeper: uuid.UUID
-    later: uuid.UUID
-    reason: DuplicateReason
-    chance: float
-
-
-def copies_of(clutch_ids: Collection[uuid.UUID]) -> list[Waiting]:
-    """Reports that wait because these count, in order of arrival; asked before these go."""
-    pairs = LikelyDuplicate.objects.filter(earlier__in=clutch_ids).exclude(
-        state=DuplicateState.DISMISSED
-    )
-    return [
-        Waiting(one.earlier_id, keeper, one.later_id, DuplicateReason(one.reason), one.chance)
-        for one in pairs.select_related("later").order_by("later__reported_at", "later")
-        if (keeper := one.later.keeper_id) is not None and one.later_id not in clutch_ids
-    ]
-
-
-def locked_with_copies(keeper_id: uuid.UUID, clutch_ids: Collection[uuid.UUID]) -> list[Waiting]:
-    """Lock a keeper whose clutches go, with the keepers of reports that wait for them."""
-    keepers_lock([keeper_id, *(one.keeper for one in copies_of(clutch_ids))])
-    return copies_of(clutch_ids)
-
-
-def copies_release(copies: Sequence[Waiting]) -> None:
-    """Let the first of the reports count whose earlier one is gone; the others wait for it now.
-
-    Inside the caller's transaction, which holds the locks.
-    """
-    heirs: dict[uuid.UUID, uuid.UUID] = {}
-    freed: dict[uuid.UUID, list[uuid.UUID]] = defaultdict(list)
-    for one in copies:
-        if one.earlier not in heirs:
-            heirs[one.earlier] = one.later
-            freed[one.keeper].append(one.later)
-            continue
-        shared = one.reason == DuplicateReason.CODE
-        state = DuplicateState.CONFIRMED if shared else DuplicateState.LIKELY
-        heir = heirs[one.earlier]
-        copy_keep(Copy(heir, one.reason, state, one.chance), one.later, timezone.now())
-    for keeper, clutches in sorted(freed.items()):
-        Clutch.objects.filter(pk__in=clutches).update(is_duplicate=False)
-        families_renew(keeper, clutches)
-
-
-def copies_settle(earlier: Collection[uuid.UUID]) -> None:
-    """Reports wait only while the earlier one counts: after a hold or a release of those.
-
-    Inside the caller's transaction, which holds the locks of ``locked_with_copies``.
-    """
-    pairs = LikelyDuplicate.objects.filter(earlier__in=earlier).select_related("earlier", "later")
-    changed: dict[uuid.UUID, list[uuid.UUID]] = defaultdict(list)
-    for one in pairs.order_by("later"):
-        waits = _waits(one)
-        if one.later.is_duplicate != waits and one.later.keeper_id is not None:
-            Clutch.objects.filter(pk=one.later_id).update(is_duplicate=waits)
-            changed[one.later.keeper_id].append(one.later_id)
-    for keeper, clutches in sorted(changed.items()):
-        families_renew(keeper, clutches)

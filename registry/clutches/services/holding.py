@@ -7,7 +7,7 @@ import uuid
 from django.db import transaction
 
 from registry.clutches.models import COUNTED, Clutch
-from registry.clutches.services.duplicates import copies_settle, locked_with_copies
+from registry.clutches.services.copies import copies_settle, touched_locked
 from registry.clutches.services.families import families_renew
 from registry.keepers.models import Keeper
 from registry.pools.choices import Source
@@ -48,7 +48,9 @@ def keeper_release(keeper_id: uuid.UUID) -> int:
 
 
 def _locked(keeper_id: uuid.UUID) -> set[uuid.UUID]:
-    """All clutches of a keeper, who is locked with the keepers of reports that wait for them."""
+    """Reports that count or wait with this keeper's: its own, and those it has copies of.
+
+    The keeper is locked, and everybody whose report may count or wait then.
+    """
     every = set(Clutch.objects.filter(keeper=keeper_id).values_list("pk", flat=True))
-    locked_with_copies(keeper_id, every)
-    return every
+    return every | touched_locked(keeper_id, every).earlier

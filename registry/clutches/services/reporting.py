@@ -29,7 +29,8 @@ from registry.clutches.bridge.revisions import content_of, twin_digest
 from registry.clutches.checking import clutch_counts_checked
 from registry.clutches.models import COUNTED, Clutch
 from registry.clutches.selectors import held_because, with_groups
-from registry.clutches.services.duplicates import copy_keep, earlier_report
+from registry.clutches.services.copies import copy_keep
+from registry.clutches.services.duplicates import earlier_report
 from registry.errors import ContradictionError, NotFoundError, at, gathered
 from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_lock

@@ -9,7 +9,7 @@ from django.db import transaction
 
 from registry.clutches.models import Clutch
 from registry.clutches.selectors import clutch_get
-from registry.clutches.services.duplicates import copies_release, locked_with_copies
+from registry.clutches.services.copies import copies_release, touched_locked
 from registry.clutches.services.families import families_left
 from registry.keepers.models import Keeper
 
@@ -32,7 +32,7 @@ def clutch_withdraw(
         Not a clutch of this keeper.
     """
     with transaction.atomic():
-        copies = locked_with_copies(keeper.pk, [clutch_id])
+        touched = touched_locked(keeper.pk, [clutch_id])
         clutch = clutch_get(keeper, clutch_id)
         if unchanged is not None:
             unchanged(clutch)
@@ -44,4 +44,4 @@ def clutch_withdraw(
         }
         clutch.delete()
         families_left(keeper.pk, clutch.version_id, [seed])
-        copies_release(copies)
+        copies_release(touched)

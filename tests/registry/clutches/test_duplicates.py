@@ -265,3 +265,29 @@ def test_planted_copies__are_found():
         n_held += len(held)
     assert n_found >= 0.9 * n_planted
     assert n_found >= 0.5 * n_held
+
+
+def test_copies_of_a_held_report__count_once_between_them():
+    first, second, third = joined(), joined(), joined()
+    for one in (first, second, third):
+        one.post("clutches/", body())
+
+    def counting() -> list[bool]:
+        every = Clutch.objects.order_by("reported_at").select_related("keeper")
+        return [not (one.is_duplicate or one.is_held) for one in every]
+
+    assert counting() == [True, False, False]
+    keeper_hold(Keeper.objects.get(pk=first.keeper).pk)
+    assert counting() == [False, True, False]
+    keeper_hold(Keeper.objects.get(pk=second.keeper).pk)
+    assert counting() == [False, False, True]
+    keeper_release(Keeper.objects.get(pk=second.keeper).pk)
+    assert counting() == [False, True, False]
+    standing = second.get("clutches/")["results"][0]["id"]
+    second.delete(f"clutches/{standing}/")
+    assert counting() == [False, True]
+    keeper_release(Keeper.objects.get(pk=first.keeper).pk)
+    assert counting() == [True, False]
+    first.delete(f"clutches/{first.get('clutches/')['results'][0]['id']}/")
+    assert counting() == [True]
+    assert pools_differences() == []

@@ -153,11 +153,20 @@ def run(seed: int, n_steps: int) -> dict[str, int]:
         history.step()
     differences = pools_differences()
     assert differences == [], (seed, differences)
-    # A report waits just while the earlier one counts and nobody told the two apart.
-    pairs = list(LikelyDuplicate.objects.select_related("earlier", "later"))
-    for one in pairs:
-        waits = one.state != "dismissed" and not one.earlier.is_held
-        assert one.later.is_duplicate is waits, (seed, one.pk)
+    # A report waits just while another one of the same clutch counts; so each clutch counts once.
+    pairs = list(
+        LikelyDuplicate.objects.select_related("earlier", "later").order_by(
+            "later__reported_at", "later"
+        )
+    )
+    for earlier in {one.earlier for one in pairs}:
+        copies = [one for one in pairs if one.earlier == earlier and one.state != "dismissed"]
+        reports = [earlier, *(one.later for one in copies)]
+        standing = next((one for one in reports if not one.is_held), None)
+        place = reports.index(standing) if standing else len(reports)
+        waits = [one.later.is_duplicate for one in copies]
+        assert waits == [number > place for number in range(1, len(reports))], seed
+    assert not any(one.later.is_duplicate for one in pairs if one.state == "dismissed"), seed
     waiting = Clutch.objects.filter(is_duplicate=True).count()
     assert waiting == sum(one.later.is_duplicate for one in pairs)
     for one in history.keepers:

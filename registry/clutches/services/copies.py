@@ -1,0 +1,167 @@
+"""Reports that wait because an earlier one of the same clutch counts, and who stands in for it.
+
+All reports that are paired with one earlier report are its copies. While the earlier one counts,
+they wait. While a moderator holds it, the first copy that is not held stands in, and the others
+wait; so a clutch counts once whatever is held, withdrawn or erased.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections import defaultdict
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Q
+from django.utils import timezone
+
+from registry.clutches.choices import DuplicateReason, DuplicateState
+from registry.clutches.models import Clutch, LikelyDuplicate
+from registry.clutches.services.families import families_renew
+from registry.keepers.services import keepers_lock
+
+
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """The earlier report that a new one repeats, and why it is thought so.
+
+    The new one waits unless a moderator holds the earlier one (``is_held``).
+    """
+
+    earlier: uuid.UUID
+    reason: DuplicateReason
+    state: DuplicateState
+    chance: float
+    is_held: bool = False
+
+
+def copy_keep(copy: Copy, later: uuid.UUID, found_at: datetime) -> None:
+    """Remember that a new report repeats an earlier one."""
+    LikelyDuplicate.objects.create(
+        earlier_id=copy.earlier,
+        later_id=later,
+        reason=copy.reason,
+        state=copy.state,
+        chance=copy.chance,
+        found_at=found_at,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Touched:
+    """What other reports have to do with clutches that change: asked before they do.
+
+    ``heirs`` are, for each report that goes, its copies in order of arrival; ``earlier`` the
+    reports of which a clutch that goes is itself a copy.
+    """
+
+    heirs: tuple[LikelyDuplicate, ...]
+    earlier: frozenset[uuid.UUID]
+
+
+def touched_locked(keeper_id: uuid.UUID, clutch_ids: Collection[uuid.UUID]) -> Touched:
+    """Lock a keeper whose clutches change, with every keeper whose report may count or wait then.
+
+    Who is touched is asked again under the locks.
+    """
+    first = _touched(clutch_ids)
+    keepers_lock([keeper_id, *keepers_around([*clutch_ids, *first.earlier])])
+    return _touched(clutch_ids)
+
+
+def keepers_around(earlier: Iterable[uuid.UUID]) -> list[uuid.UUID | None]:
+    """Keepers of reports and of all their copies."""
+    pairs = LikelyDuplicate.objects.filter(earlier__in=set(earlier))
+    found = pairs.values_list("earlier__keeper", "later__keeper")
+    return [keeper for both in found for keeper in both]
+
+
+def _touched(clutch_ids: Collection[uuid.UUID]) -> Touched:
+    ids = set(clutch_ids)
+    pairs = list(
+        LikelyDuplicate.objects.filter(Q(earlier__in=ids) | Q(later__in=ids))
+        .select_related("later")
+        .order_by("later__reported_at", "later")
+    )
+    return Touched(
+        heirs=tuple(
+            one
+            for one in pairs
+            if one.earlier_id in ids
+            and one.later_id not in ids
+            and one.state != DuplicateState.DISMISSED
+        ),
+        earlier=frozenset(one.earlier_id for one in pairs) - ids,
+    )
+
+
+def copies_release(touched: Touched) -> None:
+    """After reports are gone: the first copy of each takes its place, the others wait for it.
+
+    Inside the caller's transaction, which holds the locks.
+    """
+    by_earlier: dict[uuid.UUID, list[LikelyDuplicate]] = defaultdict(list)
+    for one in touched.heirs:
+        by_earlier[one.earlier_id].append(one)
+    heirs = []
+    for pairs in by_earlier.values():
+        heir, *others = sorted(pairs, key=lambda one: one.later.is_held)
+        heirs.append(heir.later)
+        for one in others:
+            reason = DuplicateReason(one.reason)
+            shared = reason == DuplicateReason.CODE
+            state = DuplicateState.CONFIRMED if shared else DuplicateState.LIKELY
+            copy = Copy(heir.later_id, reason, state, one.chance)
+            copy_keep(copy, one.later_id, timezone.now())
+    changed = [(one, False) for one in heirs if one.is_duplicate]
+    _set_waiting(changed)
+    copies_settle([*(one.pk for one in heirs), *touched.earlier])
+
+
+def copies_settle(earlier: Collection[uuid.UUID]) -> None:
+    """Let every copy of these reports wait or count, as its pair and those beside it say.
+
+    Inside the caller's transaction, which holds the locks.
+    """
+    pairs = (
+        LikelyDuplicate.objects.filter(earlier__in=set(earlier))
+        .select_related("earlier", "later")
+        .order_by("earlier", "later__reported_at", "later")
+    )
+    by_earlier: dict[uuid.UUID, list[LikelyDuplicate]] = defaultdict(list)
+    for one in pairs:
+        by_earlier[one.earlier_id].append(one)
+    _set_waiting(
+        [
+            (pair.later, waits)
+            for copies in by_earlier.values()
+            for pair, waits in zip(copies, copies_wait(copies), strict=True)
+            if pair.later.is_duplicate != waits
+        ]
+    )
+
+
+def copies_wait(pairs: Sequence[LikelyDuplicate]) -> list[bool]:
+    """Of all copies of one report, in order of arrival: whether each of them waits."""
+    found = []
+    somebody_counts = bool(pairs) and not pairs[0].earlier.is_held
+    for one in pairs:
+        is_copy = one.state != DuplicateState.DISMISSED
+        found.append(is_copy and somebody_counts)
+        somebody_counts = somebody_counts or (is_copy and not one.later.is_held)
+    return found
+
+
+def _set_waiting(changed: Sequence[tuple[Clutch, bool]]) -> None:
+    """Store whether reports wait, and bring the pools of their families up to date."""
+    own: dict[uuid.UUID, list[uuid.UUID]] = defaultdict(list)
+    for clutch, _waits in changed:
+        if clutch.keeper_id is not None:
+            own[clutch.keeper_id].append(clutch.pk)
+    for waits in (True, False):
+        ids = [clutch.pk for clutch, says in changed if says is waits]
+        if ids:
+            Clutch.objects.filter(pk__in=ids).update(is_duplicate=waits)
+    for keeper, clutches in sorted(own.items()):
+        families_renew(keeper, clutches)
