@@ -26,7 +26,7 @@ from registry.keepers.services import keepers_lock
 class Copy:
     """The earlier report that a new one repeats, and why it is thought so.
 
-    The new one waits unless a moderator holds the earlier one (``is_held``).
+    ``is_held``: a moderator holds the earlier one.
     """
 
     earlier: uuid.UUID
@@ -34,6 +34,14 @@ class Copy:
     state: DuplicateState
     chance: float
     is_held: bool = False
+
+
+def copy_waits(copy: Copy) -> bool:
+    """Whether a new report waits: the earlier one counts, or another copy stands in for it."""
+    if not copy.is_held:
+        return True
+    beside = LikelyDuplicate.objects.filter(earlier=copy.earlier, later__is_held=False)
+    return beside.exclude(state=DuplicateState.DISMISSED).exists()
 
 
 def copy_keep(copy: Copy, later: uuid.UUID, found_at: datetime) -> None:

@@ -29,7 +29,7 @@ from registry.clutches.bridge.revisions import content_of, twin_digest
 from registry.clutches.checking import clutch_counts_checked
 from registry.clutches.models import COUNTED, Clutch
 from registry.clutches.selectors import held_because, with_groups
-from registry.clutches.services.copies import copy_keep
+from registry.clutches.services.copies import copy_keep, copy_waits
 from registry.clutches.services.duplicates import earlier_report
 from registry.errors import ContradictionError, NotFoundError, at, gathered
 from registry.keepers.models import Keeper
@@ -192,7 +192,7 @@ def _store(
     copy = None
     if owner.keeper_id is not None:
         copy = earlier_report(owner.keeper_id, given, read, animals, pairing)
-    waits = copy is not None and not copy.is_held
+    waits = copy is not None and copy_waits(copy)
     relatives = list(_relatives(owner.keeper_id, read.loaded.version_id, animals, pairing))
     families = [] if waits else sorted({one.family for one in relatives})
     family = families[0] if families else uuid.uuid4()
