@@ -56,6 +56,20 @@ class TypedForm:
         return sum(len(texts) for texts in self.faults.values())
 
     @contextmanager
+    def noting_parameters(self) -> Iterator[None]:
+        """Note what is refused inside at the fields that are named as its parameters."""
+        try:
+            yield
+        except REFUSALS as error:
+            problem = problem_of(error)
+            if problem is None:
+                raise
+            if not problem.faults:
+                self.fault("", problem.detail)
+            for one in problem.faults:
+                self.fault(one.parameter or "", one.detail)
+
+    @contextmanager
     def noting(self, named: Callable[[Place], tuple[str, str]]) -> Iterator[None]:
         """Note what is refused inside; ``named`` gives field and beginning of the text of a place.
 
