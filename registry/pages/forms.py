@@ -109,11 +109,11 @@ def clutch_body(form: TypedForm) -> dict[str, Any]:
     """
     body: dict[str, Any] = {"species": form["species"], "hatchlings": _hatchlings(form)}
     if form["season"]:
-        body["season"] = _number(form["season"])
+        body["season"] = whole_number(form["season"])
     for role in PARENTS:
-        if parent := _parent(form, role):
+        if parent := parent_typed(form, role):
             body[role] = parent
-    if eggs := {name: _number(form[name]) for name in EGGS if form[name]}:
+    if eggs := {name: whole_number(form[name]) for name in EGGS if form[name]}:
         body["eggs"] = eggs
     for name in ("clutch_code", "pairing"):
         if form[name]:
@@ -121,7 +121,8 @@ def clutch_body(form: TypedForm) -> dict[str, Any]:
     return body
 
 
-def _parent(form: TypedForm, role: str) -> dict[str, Any]:
+def parent_typed(form: TypedForm, role: str) -> dict[str, Any]:
+    """A sire or dam as it was typed."""
     parent: dict[str, Any] = {}
     if form[role]:
         parent["genes"] = form[role]
@@ -140,7 +141,7 @@ def _hatchlings(form: TypedForm) -> list[dict[str, Any]]:
     return list(read.entries)
 
 
-def _number(text: str) -> int | str:
+def whole_number(text: str) -> int | str:
     """A whole number; what is none stays as it was typed, for the serializer to refuse."""
     return int(text) if text.isascii() and text.isdecimal() else text
 
