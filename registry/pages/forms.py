@@ -107,7 +107,7 @@ def clutch_body(form: TypedForm) -> dict[str, Any]:
 
     Entries of ``hatchlings`` that can't be read are noted as faults of the form.
     """
-    body: dict[str, Any] = {"species": form["species"], "hatchlings": _hatchlings(form)}
+    body: dict[str, Any] = {"species": form["species"], "hatchlings": hatchlings_typed_in(form)}
     if form["season"]:
         body["season"] = whole_number(form["season"])
     for role in PARENTS:
@@ -133,7 +133,8 @@ def parent_typed(form: TypedForm, role: str) -> dict[str, Any]:
     return parent
 
 
-def _hatchlings(form: TypedForm) -> list[dict[str, Any]]:
+def hatchlings_typed_in(form: TypedForm) -> list[dict[str, Any]]:
+    """Entries of hatchlings, one look a line; those that can't be read are noted as faults."""
     names = bracketed_names(form["species"])
     read = hatchlings_read(form["hatchlings"], lambda words: words.strip().casefold() in names)
     for place, error in read.refusals:
