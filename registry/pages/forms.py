@@ -29,6 +29,9 @@ REFUSALS: Final = (RegistryError, ValidationError, APIException, ValueError)
 """What serializers, services and the genetics refuse with."""
 
 
+_PARTS: Final = frozenset({"typed", "faults", "n_faults"})
+
+
 class TypedForm:
     """What was typed, kept whatever is wrong with it, with its faults by name of the field."""
 
@@ -38,6 +41,8 @@ class TypedForm:
 
     def __getitem__(self, name: str) -> str:
         """What was typed in a field; empty if nothing was."""
+        if name in _PARTS:  # templates look for an item of this name before they see the attribute
+            raise KeyError(name)
         return self.typed.get(name, "")
 
     def is_empty(self) -> bool:

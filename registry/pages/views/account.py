@@ -19,6 +19,7 @@ from registry.keepers.services import (
     recovery_code_replace,
     token_make,
     token_revoke,
+    token_use,
 )
 from registry.pages.forms import TypedForm, checked
 from registry.pages.session import sign_in, sign_out
@@ -187,6 +188,7 @@ class RecoverView(PageView):
         except (UnknownRecoveryCodeError, TooManyTokensError) as error:
             form.fault("code", error.message)
             return self.page({"form": form}, status=422)
+        self.token = token_use(made.token)
         response = self.page({"made": made}, template="pages/joined.html")
         response.headers["Cache-Control"] = _NO_STORE
         sign_in(response, made.token, stay=request.POST.get("stay") == "yes")
