@@ -12,6 +12,7 @@ from typing import Any, Final
 
 from django.core.exceptions import ValidationError
 from rest_framework.exceptions import APIException
+from rest_framework.exceptions import ValidationError as RestValidationError
 
 from registry.api.faults import Fault
 from registry.api.problems import problem_of
@@ -24,6 +25,9 @@ Typed = Mapping[str, str]
 
 PARENTS: Final = ("sire", "dam")
 EGGS: Final = ("laid", "infertile", "died")
+
+UNREAD: Final = {"genes": "normal"}
+"""Stands for a parent that is not there, while the rest of a form is read."""
 
 REFUSALS: Final = (RegistryError, ValidationError, APIException, ValueError)
 """What serializers, services and the genetics refuse with."""
@@ -73,6 +77,33 @@ class TypedForm:
                 self.fault("", problem.detail)
             for one in problem.faults:
                 self.fault(one.parameter or "", one.detail)
+
+    def checked(
+        self,
+        serializer_class: type[StrictSerializer],
+        body: Mapping[str, Any],
+        named: Callable[[Place], tuple[str, str]],
+        *,
+        stand_ins: Mapping[str, Any],
+    ) -> Any:
+        """A body as its call validates it, with every fault noted; None if nothing can be read.
+
+        A member that is at fault is replaced by its stand-in, so that the words beside it are read
+        as well and a keeper is told everything at once. With ``n_faults`` the result is for reading
+        only.
+        """
+        for given in (body, None):
+            serializer = serializer_class(data=body if given is None else given)
+            if serializer.is_valid():
+                return serializer.validated_data
+            wrong = set(serializer.errors)
+            with self.noting(named):
+                raise RestValidationError(serializer.errors)
+            if not wrong <= set(stand_ins):
+                return None
+            body = {name: one for name, one in body.items() if name not in wrong}
+            body |= {name: stand_ins[name] for name in wrong if stand_ins[name] is not None}
+        return None
 
     @contextmanager
     def noting(self, named: Callable[[Place], tuple[str, str]]) -> Iterator[None]:

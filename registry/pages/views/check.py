@@ -9,7 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from registry.clutches.api.check_serializers import ClutchCheckSerializer
 from registry.clutches.api.serializers import ClutchCheckInSerializer
 from registry.clutches.services.checks import clutch_check
-from registry.pages.forms import TypedForm, checked, clutch_body, clutch_field
+from registry.pages.forms import UNREAD, TypedForm, clutch_body, clutch_field
 from registry.pages.views.base import PageView
 from registry.pages.wording import EXPLANATIONS
 
@@ -53,9 +53,12 @@ def clutch_looked_at(form: TypedForm) -> Any:
     body = clutch_body(form)
     for name in ("season", "pairing"):
         body.pop(name, None)
+    given = form.checked(ClutchCheckInSerializer, body, clutch_field, stand_ins=_STAND_INS)
     answer: Any = None
-    with form.noting(clutch_field):
-        given = checked(ClutchCheckInSerializer, body)
-        if not form.n_faults:
+    if given is not None:
+        with form.noting(clutch_field):
             answer = ClutchCheckSerializer(clutch_check(given)).data
-    return answer
+    return None if form.n_faults else answer
+
+
+_STAND_INS: Final = {"sire": UNREAD, "dam": UNREAD, "eggs": None}

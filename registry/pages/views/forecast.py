@@ -10,7 +10,7 @@ from registry.errors import Place
 from registry.forecasts.api.serializers import ForecastInSerializer, ForecastSerializer
 from registry.forecasts.choices import LEVELS
 from registry.forecasts.selectors import forecast_answer
-from registry.pages.forms import PARENTS, TypedForm, checked, parent_typed, whole_number
+from registry.pages.forms import PARENTS, UNREAD, TypedForm, parent_typed, whole_number
 from registry.pages.views.base import PageView
 
 FIELDS: Final = (
@@ -35,11 +35,9 @@ class ForecastView(PageView):
     def get(self, request: HttpRequest) -> HttpResponse:
         """The form, and the forecast once both parents are there."""
         form = TypedForm({name: request.GET.get(name, "") for name in FIELDS})
-        answer: Any = None
+        answer = None
         if any(form[role] for role in PARENTS) or form["wanted"]:
-            with form.noting(_field):
-                given = checked(ForecastInSerializer, _body(form))
-                answer = ForecastSerializer(forecast_answer(given)).data
+            answer = _forecast(form)
         return self.page(
             {
                 "form": form,
@@ -55,6 +53,19 @@ class ForecastView(PageView):
             species=form["species"],
             status=422 if form.n_faults else 200,
         )
+
+
+def _forecast(form: TypedForm) -> Any:
+    """The answer; None, and faults at their fields, if there is any."""
+    given = form.checked(ForecastInSerializer, _body(form), _field, stand_ins=_STAND_INS)
+    answer: Any = None
+    if given is not None:
+        with form.noting(_field):
+            answer = ForecastSerializer(forecast_answer(given)).data
+    return None if form.n_faults else answer
+
+
+_STAND_INS: Final = {"sire": UNREAD, "dam": UNREAD, "clutch_size": None, "wanted": None}
 
 
 def _body(form: TypedForm) -> dict[str, Any]:

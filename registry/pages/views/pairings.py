@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Final
 
+from django.db import transaction
 from django.db.models import Count
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
@@ -13,8 +14,8 @@ from registry.keepers.models import Keeper
 from registry.keepers.selectors import today
 from registry.pages.forms import (
     PARENTS,
+    UNREAD,
     TypedForm,
-    checked,
     clutch_field,
     parent_typed,
     whole_number,
@@ -22,7 +23,6 @@ from registry.pages.forms import (
 from registry.pages.lists import list_page
 from registry.pages.views.base import PageView, see
 from registry.pairings.api.serializers import PairingInSerializer, PairingSerializer
-from registry.pairings.models import Pairing
 from registry.pairings.selectors import pairing_answer, pairing_list
 from registry.pairings.services import pairing_declare
 
@@ -95,12 +95,15 @@ class DeclareView(PageView):
     def post(self, request: HttpRequest) -> HttpResponse:
         """Declare it, or tell at which fields something is wrong."""
         form = TypedForm({name: request.POST.get(name, "") for name in FIELDS})
-        declared: Pairing | None = None
-        with form.noting(clutch_field):
-            declared = pairing_declare(self.own_keeper, checked(PairingInSerializer, _body(form)))
-        if declared is None:
-            return self.page({"form": form}, species=form["species"], status=422)
-        return see(f"{reverse('pages:pairings')}?new={declared.pk}")
+        stand_ins = {"season": today().year, "sire": UNREAD, "dam": UNREAD}
+        given = form.checked(PairingInSerializer, _body(form), clutch_field, stand_ins=stand_ins)
+        if given is not None:
+            with form.noting(clutch_field), transaction.atomic():
+                declared = pairing_declare(self.own_keeper, given)
+                if not form.n_faults:
+                    return see(f"{reverse('pages:pairings')}?new={declared.pk}")
+                transaction.set_rollback(True)
+        return self.page({"form": form}, species=form["species"], status=422)
 
 
 def _body(form: TypedForm) -> dict[str, Any]:

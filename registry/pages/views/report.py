@@ -24,7 +24,7 @@ from registry.clutches.services.drafts import (
 from registry.clutches.services.reporting import Report
 from registry.keepers.models import Keeper
 from registry.keepers.selectors import today
-from registry.pages.forms import PARENTS, TypedForm, checked, clutch_body, clutch_field
+from registry.pages.forms import PARENTS, UNREAD, TypedForm, checked, clutch_body, clutch_field
 from registry.pages.views.base import PageView, see
 from registry.pages.views.pairings import open_pairings
 from registry.pages.wording import EXPLANATIONS
@@ -145,12 +145,23 @@ def report_understood(keeper: Keeper, form: TypedForm, caller: Caller) -> Any:
     It is reported and taken back in one transaction, so nothing can be refused afterwards that
     was not told here, and whether it would wait as a copy is known.
     """
-    body = _body(form)
-    with form.noting(clutch_field):
-        given = checked(ClutchInSerializer, body)
-        if not form.n_faults:
-            return _as_stored(ClutchTrial(keeper, caller).report(given), given)
-    return None
+    given = form.checked(ClutchInSerializer, _body(form), clutch_field, stand_ins=_stand_ins())
+    understood = None
+    if given is not None:
+        with form.noting(clutch_field):
+            understood = _as_stored(ClutchTrial(keeper, caller).report(given), given)
+    return None if form.n_faults else understood
+
+
+def _stand_ins() -> dict[str, Any]:
+    return {
+        "season": today().year,
+        "sire": UNREAD,
+        "dam": UNREAD,
+        "eggs": None,
+        "clutch_code": None,
+        "pairing": None,
+    }
 
 
 def _body(form: TypedForm) -> dict[str, Any]:

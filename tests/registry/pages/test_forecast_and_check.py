@@ -1,0 +1,164 @@
+"""Forecast, clutch in hand and suggestions: the interface's answers on pages."""
+
+from __future__ import annotations
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from registry.clutches.models import Clutch
+from tests.factories.pages import Browser
+from tests.factories.registry import GECKO, Api, gecko, statements
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _species():
+    gecko()
+
+
+FORECAST = {
+    "species": GECKO,
+    "sire": "tidemark het ashwater brackish",
+    "dam": "66% het ashwater tidemark",
+    "clutch_size": "7",
+    "wanted": "ashwater tidemark\nfloodmark",
+}
+
+
+def test_forecast__shows_the_answer_of_the_interface():
+    page = Browser().get("/forecast/", **FORECAST)
+    answer = Api().post(
+        "forecasts/",
+        {
+            "species": GECKO,
+            "sire": {"genes": FORECAST["sire"]},
+            "dam": {"genes": FORECAST["dam"]},
+            "clutch_size": 7,
+            "wanted": ["ashwater tidemark", "floodmark"],
+        },
+    )
+    assert len(answer["looks"]) == 12
+    for one in answer["looks"]:
+        assert f"{one['look']} {one['fraction']}" in page.text
+        for hidden in one["hidden"]:
+            assert hidden["text"] in page.text
+    wished, flood = answer["wanted"]
+    assert f"{wished['combination']} {wished['fraction']}" in page.text
+    assert wished["hatchlings_for"]["99"] is None
+    assert "never" in page.text
+    assert f" {flood['hatchlings_for']['95']} " in page.text
+    assert "a chance of 66.7 %" in page.text
+
+
+def test_forecast__folds_many_looks():
+    many = "het ashwater het reed het quillback tidemark brackish"
+    page = Browser().get("/forecast/", species=GECKO, sire=many, dam=many)
+    assert "rarer looks" in page.text
+
+
+def test_forecast__shows_cautions_first():
+    species = Api().get(f"species/{GECKO}/genes/")["results"]
+    risky = [one for one in species if one["cautions"]]
+    assert risky
+    name = risky[0]["name"]
+    page = Browser().get("/forecast/", species=GECKO, sire=name, dam=name)
+    text = page.text
+    assert risky[0]["cautions"][0]["text"] in text
+    assert "veterinarian" in text
+    assert text.index(risky[0]["cautions"][0]["text"]) < text.index("Read as")
+
+
+def test_forecast__tells_faults_at_their_fields():
+    wrong = FORECAST | {"sire": "tidemrk", "clutch_size": "many", "wanted": "floodmark\nzzz"}
+    page = Browser().get("/forecast/", status=422, **wrong)
+    assert "'tidemrk'" in page.text
+    assert "Line 2: 'zzz'" in page.text
+    assert page.fields["clutch_size"] == "many"
+    assert "The field is missing" in Browser().get("/forecast/", status=422, sire="normal").text
+    assert "Read as" not in Browser().get("/forecast/").text
+
+
+CHECKED = {
+    "species": GECKO,
+    "sire": "tidemark 66% het reed",
+    "dam": "pale reed",
+    "hatchlings": "3 tidemark\n1 normal\n1 normal or reed\n1 copperlatch",
+}
+
+
+def test_check__shows_the_answer_of_the_interface_and_stores_nothing():
+    page = Browser().post("/clutch-in-hand/", **CHECKED)
+    answer = Api().post(
+        "clutch-checks/",
+        {
+            "species": GECKO,
+            "sire": {"genes": CHECKED["sire"]},
+            "dam": {"genes": CHECKED["dam"]},
+            "hatchlings": [
+                {"call": "tidemark", "count": 3},
+                {"call": "normal", "count": 1},
+                {"call": "normal", "count": 1, "or": ["reed"]},
+                {"call": "copperlatch", "count": 1},
+            ],
+        },
+    )
+    assert answer["surprise"]["sentence"] in page.text
+    assert answer["not_possible"][0]["reason"] in page.text
+    for one in answer["parents"]:
+        assert one["sentence"] in page.text
+    for one in answer["missed"][:10]:
+        assert f"{one['combination']} : {one['fraction']}" in page.text
+    assert not Clutch.objects.exists()
+    assert page.fields["hatchlings"].split() == CHECKED["hatchlings"].split()
+
+
+def test_check__tells_faults_and_missing_parents():
+    page = Browser().post("/clutch-in-hand/", status=422, species=GECKO, hatchlings="normal")
+    assert page.text.count("The field is missing") == 2
+    assert "begins with no count" in page.text
+
+
+def offered(text: str, species: str = GECKO) -> list[str]:
+    answer = Browser().client.get("/suggestions/", {"species": species, "text": text})
+    assert answer.status_code == 200
+    found: list[str] = answer.json()["suggestions"]
+    return found
+
+
+@pytest.mark.parametrize(
+    ("text", "first"),
+    [
+        ("ASHWATER qu", "ASHWATER Quillback"),
+        ("het ashen w", "het Ashen Water"),
+        ("66% het pale-r", "66% het Pale Reed"),
+        ("reed, tide", "reed, Tidemark"),
+        ("qilback", "Quillback"),
+        ("nightf", "Nightferry"),
+    ],
+)
+def test_suggestions__complete_the_last_words(text, first):
+    assert offered(text)[0] == first
+
+
+@pytest.mark.parametrize("text", ["", "  ", "ashwater ", ",", "zzzzzz", "x" * 400, "\u00e4\u00f6"])
+def test_suggestions__offer_nothing_where_nothing_fits(text):
+    assert offered(text) == []
+
+
+def test_suggestions__are_read_as_they_are_offered():
+    for letter in "abcdefghijklmnopqrstuvwxyz":
+        for one in offered(letter):
+            answer = Api().send("post", "notation/", {"species": GECKO, "text": one})
+            assert answer.status_code == 200, one
+        assert len(offered(letter)) <= 8
+
+
+def test_suggestions__cost_one_statement_and_know_their_species():
+    offered("a")
+    with CaptureQueriesContext(connection) as captured:
+        offered("t")
+    assert len(statements(captured)) == 1
+    wrong = Browser().client.get("/suggestions/", {"species": "mars", "text": "a"})
+    assert wrong.status_code == 400
