@@ -74,6 +74,12 @@ class Caution:
         return caution_about(self.alleles)
 
 
+def names_written(loaded: LoadedSpecies) -> tuple[str, ...]:
+    """Every name of a gene, look or combination that is read, as it is written; sorted."""
+    found = {name.wording for name in names_of(loaded.species).by_words.values()}
+    return tuple(sorted(found, key=lambda name: (name.casefold(), name)))
+
+
 def _names_as_written(species: Species) -> Iterator[str]:
     for locus in species.loci:
         yield from (one.look for one in locus.compounds if one.look)

@@ -92,3 +92,13 @@ class Verdict(models.TextChoices):
 
     SAME = "same", "they are of one clutch"
     DIFFERENT = "different", "they are of two clutches"
+
+
+MAX_DRAFTS = 20
+"""Unfinished reports that are kept of one keeper; beyond it the one untouched longest goes."""
+
+DRAFT_DAYS = 60
+"""Days after which a report that nobody touched goes."""
+
+HANDED_IN_DAYS = 2
+"""Days for which a draft still leads to the clutch that it became."""

@@ -253,3 +253,29 @@ class LikelyDuplicate(models.Model):
 
     def __str__(self) -> str:
         return f"{self.later_id} of {self.earlier_id}"
+
+
+class Draft(models.Model):
+    """A report that its keeper has not handed in yet, as it was typed.
+
+    Once handed in it holds nothing but the clutch, so that a press of the button that comes twice
+    leads to the one clutch.
+    """
+
+    id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)
+    keeper = models.ForeignKey("keepers.Keeper", on_delete=models.CASCADE, related_name="drafts")
+    typed = models.JSONField(default=dict)
+    touched_on = models.DateField()
+    clutch = models.OneToOneField(Clutch, on_delete=models.CASCADE, null=True, related_name="draft")
+
+    class Meta:
+        ordering = ("-touched_on", "id")
+        constraints = (
+            models.CheckConstraint(
+                name="draft_handed_in_is_empty",
+                condition=models.Q(clutch=None) | models.Q(typed={}),
+            ),
+        )
+
+    def __str__(self) -> str:
+        return f"draft {self.pk}"

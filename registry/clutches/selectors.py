@@ -19,10 +19,11 @@ from registry.clutches.bridge.reports import (
     family_clutch_of,
 )
 from registry.clutches.bridge.revisions import parents_of_content
-from registry.clutches.choices import Held, Side, Verdict
+from registry.clutches.choices import DRAFT_DAYS, Held, Side, Verdict
 from registry.clutches.models import (
     COUNTED,
     Clutch,
+    Draft,
     HatchlingGroup,
     LikelyDuplicate,
     Opinion,
@@ -285,3 +286,24 @@ def _own_report(keeper: Keeper, pair: LikelyDuplicate, side: Side) -> uuid.UUID 
 def _said(pair: LikelyDuplicate, *, is_later: bool) -> str | None:
     said = pair.later_says if is_later else pair.earlier_says
     return None if said is None else str(Verdict.SAME if said else Verdict.DIFFERENT)
+
+
+def draft_list(keeper: Keeper) -> QuerySet[Draft]:
+    """Reports that a keeper has not handed in yet, those touched last first."""
+    return Draft.objects.filter(keeper=keeper, clutch=None)
+
+
+def draft_get(keeper: Keeper, draft_id: uuid.UUID) -> Draft:
+    """One draft of a keeper, handed in or not; somebody else's is not found."""
+    found = Draft.objects.filter(keeper=keeper, pk=draft_id).first()
+    if found is None:
+        raise NotFoundError(
+            f"You have no unfinished report {draft_id}: it was thrown away, or is older than "
+            f"{DRAFT_DAYS} days."
+        )
+    return found
+
+
+def draft_answer(draft: Draft) -> dict[str, Any]:
+    """An unfinished report as it is exported: the fields as they were typed."""
+    return {"touched_on": draft.touched_on, "typed": draft.typed}

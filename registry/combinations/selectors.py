@@ -30,6 +30,21 @@ from registry.pools.models import Contribution, PooledTarget
 from registry.pools.services import flagged_targets, targets_refresh
 
 
+def combination_named(species_key: str, text: str) -> str:
+    """Canonical text of a combination; nothing is looked up of it.
+
+    Raises
+    ------
+    FieldsError
+        Read in the parameters: no such species, or a text that is no combination of it.
+    """
+    with at_parameter("species"):
+        loaded = species_loaded(species_key)
+    with at_parameter("combination"):
+        target = target_read(loaded, text, names_elsewhere(species_key))
+    return combination_text(loaded.species, target)
+
+
 def combination_answer(species_key: str, text: str, source: Source) -> dict[str, Any]:
     """Everything known of one combination; complete also when nobody reported it.
 

@@ -29,6 +29,9 @@ REFUSALS: Final = (RegistryError, ValidationError, APIException, ValueError)
 """What serializers, services and the genetics refuse with."""
 
 
+_PARTS: Final = frozenset({"typed", "faults", "n_faults"})
+
+
 class TypedForm:
     """What was typed, kept whatever is wrong with it, with its faults by name of the field."""
 
@@ -38,6 +41,8 @@ class TypedForm:
 
     def __getitem__(self, name: str) -> str:
         """What was typed in a field; empty if nothing was."""
+        if name in _PARTS:  # templates look for an item of this name before they see the attribute
+            raise KeyError(name)
         return self.typed.get(name, "")
 
     def is_empty(self) -> bool:
@@ -54,6 +59,20 @@ class TypedForm:
     def n_faults(self) -> int:
         """Of all fields."""
         return sum(len(texts) for texts in self.faults.values())
+
+    @contextmanager
+    def noting_parameters(self) -> Iterator[None]:
+        """Note what is refused inside at the fields that are named as its parameters."""
+        try:
+            yield
+        except REFUSALS as error:
+            problem = problem_of(error)
+            if problem is None:
+                raise
+            if not problem.faults:
+                self.fault("", problem.detail)
+            for one in problem.faults:
+                self.fault(one.parameter or "", one.detail)
 
     @contextmanager
     def noting(self, named: Callable[[Place], tuple[str, str]]) -> Iterator[None]:
@@ -93,13 +112,13 @@ def clutch_body(form: TypedForm) -> dict[str, Any]:
 
     Entries of ``hatchlings`` that can't be read are noted as faults of the form.
     """
-    body: dict[str, Any] = {"species": form["species"], "hatchlings": _hatchlings(form)}
+    body: dict[str, Any] = {"species": form["species"], "hatchlings": hatchlings_typed_in(form)}
     if form["season"]:
-        body["season"] = _number(form["season"])
+        body["season"] = whole_number(form["season"])
     for role in PARENTS:
-        if parent := _parent(form, role):
+        if parent := parent_typed(form, role):
             body[role] = parent
-    if eggs := {name: _number(form[name]) for name in EGGS if form[name]}:
+    if eggs := {name: whole_number(form[name]) for name in EGGS if form[name]}:
         body["eggs"] = eggs
     for name in ("clutch_code", "pairing"):
         if form[name]:
@@ -107,7 +126,8 @@ def clutch_body(form: TypedForm) -> dict[str, Any]:
     return body
 
 
-def _parent(form: TypedForm, role: str) -> dict[str, Any]:
+def parent_typed(form: TypedForm, role: str) -> dict[str, Any]:
+    """A sire or dam as it was typed."""
     parent: dict[str, Any] = {}
     if form[role]:
         parent["genes"] = form[role]
@@ -118,7 +138,8 @@ def _parent(form: TypedForm, role: str) -> dict[str, Any]:
     return parent
 
 
-def _hatchlings(form: TypedForm) -> list[dict[str, Any]]:
+def hatchlings_typed_in(form: TypedForm) -> list[dict[str, Any]]:
+    """Entries of hatchlings, one look a line; those that can't be read are noted as faults."""
     names = bracketed_names(form["species"])
     read = hatchlings_read(form["hatchlings"], lambda words: words.strip().casefold() in names)
     for place, error in read.refusals:
@@ -126,7 +147,7 @@ def _hatchlings(form: TypedForm) -> list[dict[str, Any]]:
     return list(read.entries)
 
 
-def _number(text: str) -> int | str:
+def whole_number(text: str) -> int | str:
     """A whole number; what is none stays as it was typed, for the serializer to refuse."""
     return int(text) if text.isascii() and text.isdecimal() else text
 

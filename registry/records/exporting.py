@@ -27,6 +27,8 @@ from registry.clutches.models import Opinion, Revision
 from registry.clutches.selectors import (
     clutch_answer,
     clutch_list,
+    draft_answer,
+    draft_list,
     duplicate_answer,
     duplicate_list,
     opinion_answer,
@@ -130,6 +132,12 @@ def _holds(keeper: Keeper) -> Rows:
         yield hold_answer(one)
 
 
+def _drafts(keeper: Keeper) -> Rows:
+    """Reports begun on the pages and not handed in, as they were typed."""
+    for one in draft_list(keeper).iterator(chunk_size=_CHUNK):
+        yield draft_answer(one)
+
+
 PARTS: Final[Mapping[str, Callable[[Keeper], Rows]]] = {
     "tokens": _tokens,
     "animals": _animals,
@@ -139,6 +147,7 @@ PARTS: Final[Mapping[str, Callable[[Keeper], Rows]]] = {
     "opinions": _opinions,
     "duplicates": _duplicates,
     "holds": _holds,
+    "drafts": _drafts,
 }
 """Name in the export -> rows of a keeper. A new part needs an entry here and a field of
 ``ExportSerializer``; its CSV files follow from its rows."""

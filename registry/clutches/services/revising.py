@@ -18,7 +18,7 @@ from registry.clutches.bridge.revisions import changes_between, content_of, read
 from registry.clutches.checking import clutch_counts_checked
 from registry.clutches.choices import MAX_REVISIONS, Author, RevisionKind
 from registry.clutches.models import Clutch, Opinion, Revision
-from registry.clutches.selectors import clutch_get, opinion_list
+from registry.clutches.selectors import clutch_answer, clutch_get, opinion_list
 from registry.clutches.services.families import families_renew
 from registry.errors import (
     ContradictionError,
@@ -249,3 +249,14 @@ def state_add(clutch: Clutch, former: Mapping[str, Any], state: NewState) -> Non
                 "counts": [one.count for one in changes],
             },
         )
+
+
+def revision_tried(keeper: Keeper, clutch_id: uuid.UUID, given: Mapping[str, Any]) -> Any:
+    """The clutch as `clutch_revise` would leave it, answered as its keeper sees it. Stores nothing.
+
+    Refuses what that refuses: it is done and taken back in one transaction.
+    """
+    with transaction.atomic():
+        answer = clutch_answer(clutch_revise(keeper, clutch_id, given))
+        transaction.set_rollback(True)
+    return answer

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from typing import Any, Final
 
 from django import template
@@ -115,3 +116,9 @@ def keepers(n_keepers: int | None) -> str:
     if n_keepers is None:
         return "fewer than 3 keepers"
     return f"{n_keepers:,} keeper{'' if n_keepers == 1 else 's'}"
+
+
+@register.filter
+def exact(value: float | None) -> str:
+    """A number as JSON has it, for whoever reads the page by program; empty for null."""
+    return "" if value is None else json.dumps(value)

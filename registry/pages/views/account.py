@@ -1,27 +1,195 @@
-"""Not written yet: account."""
+"""The keeper's account: what is kept, tokens, export, erasure; and coming back without a token."""
 
-from registry.pages.views.base import PageView
+from __future__ import annotations
+
+import uuid
+from http import HTTPStatus
+from typing import Any, Final
+
+from django.http import HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
+from django.urls import reverse
+
+from registry.errors import NotFoundError, Place, TooManyTokensError, UnknownRecoveryCodeError
+from registry.keepers.api.serializers import TokenInSerializer, TokenSerializer
+from registry.keepers.models import KeeperToken
+from registry.keepers.selectors import erasure_get, token_answer, token_list
+from registry.keepers.services import (
+    keeper_recover,
+    recovery_code_replace,
+    token_make,
+    token_revoke,
+    token_use,
+)
+from registry.pages.forms import TypedForm, checked
+from registry.pages.session import sign_in, sign_out
+from registry.pages.views.base import PageView, see
+from registry.records.api.serializers import KeeperSerializer
+from registry.records.choices import ExportForm
+from registry.records.downloads import export_download
+from registry.records.selectors import keeper_record
+from registry.records.services import keeper_erase
+
+_NO_STORE: Final = "private, no-store"
 
 
 class AccountView(PageView):
-    """Not written yet."""
+    """What is kept of the keeper, and where to go from there."""
+
+    section = "account"
+    template = "pages/account.html"
+    needs_keeper = True
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """The keeper's own record."""
+        return self.page({"record": KeeperSerializer(keeper_record(self.own_keeper)).data})
 
 
 class TokensView(PageView):
-    """Not written yet."""
+    """The keeper's tokens and recovery code."""
+
+    section = "account"
+    template = "pages/tokens.html"
+    needs_keeper = True
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """Those in force and those that have expired."""
+        return self._shown(TypedForm({}))
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        """Make one, revoke one, or replace the recovery code."""
+        act = request.POST.get("act")
+        if act == "revoke":
+            return self._revoked(request.POST.get("token", ""))
+        if act == "new-code":
+            code = recovery_code_replace(self.own_keeper)
+            return self._shown(TypedForm({}), recovery_code=code)
+        form = TypedForm({name: request.POST.get(name, "") for name in _NEW})
+        made = None
+        with form.noting(_field):
+            body = {name: form[name] for name in _NEW if form[name]}
+            made = token_make(self.own_keeper, checked(TokenInSerializer, body))
+        return self._shown(form if made is None else TypedForm({}), made=made)
+
+    def _revoked(self, text: str) -> HttpResponse:
+        try:
+            token_id = uuid.UUID(text)
+        except ValueError as error:
+            raise NotFoundError("You have no such token.") from error
+        token_revoke(self.own_keeper, token_id)
+        response = see(reverse("pages:tokens"))
+        if self.token is not None and self.token.pk == token_id:
+            sign_out(response)
+        return response
+
+    def _shown(self, form: TypedForm, **secrets: Any) -> HttpResponse:
+        current = None if self.token is None else self.token.pk
+        own = token_list(self.own_keeper).order_by("created_at", "pk")
+        response = self.page(
+            {"form": form, "tokens": [_token_shown(one, current) for one in own], **secrets},
+            status=422 if form.n_faults else 200,
+        )
+        response.headers["Cache-Control"] = _NO_STORE
+        return response
+
+
+_NEW: Final = ("label", "expires_on")
+
+
+def _token_shown(token: KeeperToken, current: uuid.UUID | None) -> Any:
+    return TokenSerializer(token_answer(token, current=current)).data
+
+
+def _field(place: Place) -> tuple[str, str]:
+    first = str(place[0]) if place else ""
+    return (first if first in _NEW else ""), ""
 
 
 class ExportView(PageView):
-    """Not written yet."""
+    """Everything of the keeper, to take along."""
+
+    section = "account"
+    template = "pages/export.html"
+    needs_keeper = True
+
+    def get(self, request: HttpRequest) -> HttpResponseBase:
+        """The page, or the file in the form that is asked for."""
+        form = request.GET.get("form")
+        if form in ExportForm.values:
+            return export_download(self.own_keeper, str(form))
+        return self.page()
 
 
 class EraseView(PageView):
-    """Not written yet."""
+    """Erase everything of the keeper."""
 
+    section = "account"
+    template = "pages/erase.html"
+    needs_keeper = True
 
-class RecoverView(PageView):
-    """Not written yet."""
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """What would go."""
+        return self._asked(None)
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        """Erase, sign out and show the receipt; not without the tick."""
+        if request.POST.get("sure") != "yes":
+            return self._asked("Tick that you are sure; nothing was erased.")
+        erased = keeper_erase(self.own_keeper.pk)
+        self.token = None
+        response = self.page(
+            {"erased": erased, "form": TypedForm({})}, template="pages/erased.html"
+        )
+        response.headers["Cache-Control"] = _NO_STORE
+        sign_out(response)
+        return response
+
+    def _asked(self, fault: str | None) -> HttpResponse:
+        record = KeeperSerializer(keeper_record(self.own_keeper)).data
+        return self.page({"record": record, "fault": fault}, status=422 if fault else 200)
 
 
 class ErasedView(PageView):
-    """Not written yet."""
+    """Was a keeper erased? Asked with the receipt, by whoever has it."""
+
+    section = "account"
+    template = "pages/erased.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """The form."""
+        return self.page({"form": TypedForm({})})
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        """The day of the erasure. The receipt is sent in the body, so that no address holds it."""
+        form = TypedForm({"receipt": request.POST.get("receipt", "")})
+        try:
+            found = erasure_get(form["receipt"])
+        except NotFoundError as error:
+            form.fault("receipt", error.message)
+            return self.page({"form": form}, status=HTTPStatus.UNPROCESSABLE_ENTITY)
+        return self.page({"form": form, "found": found})
+
+
+class RecoverView(PageView):
+    """Come back without a token."""
+
+    section = "account"
+    template = "pages/recover.html"
+
+    def get(self, request: HttpRequest) -> HttpResponse:
+        """The form."""
+        return self.page({"form": TypedForm({})})
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        """A new token and a new code, shown this once; the old code is used up."""
+        form = TypedForm({"code": request.POST.get("code", "")})
+        try:
+            made = keeper_recover(form["code"], revoke_tokens=request.POST.get("revoke") == "yes")
+        except (UnknownRecoveryCodeError, TooManyTokensError) as error:
+            form.fault("code", error.message)
+            return self.page({"form": form}, status=422)
+        self.token = token_use(made.token)
+        response = self.page({"made": made}, template="pages/joined.html")
+        response.headers["Cache-Control"] = _NO_STORE
+        sign_in(response, made.token, stay=request.POST.get("stay") == "yes")
+        return response

@@ -19,6 +19,15 @@ _NOBODYS = (
 )
 
 
+def next_page(request: HttpRequest) -> str:
+    """Where the caller came from, if it is a page of ours; else the keeper's own list."""
+    asked = request.POST.get("next") or request.GET.get("next", "")
+    is_ours = url_has_allowed_host_and_scheme(
+        asked, allowed_hosts=None, require_https=request.is_secure()
+    )
+    return asked if is_ours and asked.startswith("/") else reverse("pages:clutches")
+
+
 class SignInView(PageView):
     """Sign in with a token."""
 
@@ -27,7 +36,7 @@ class SignInView(PageView):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         """The form."""
-        return self.page({"next": self._next()})
+        return self.page({"next": next_page(self.request)})
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Check the token and hand out the cookie."""
@@ -38,18 +47,10 @@ class SignInView(PageView):
         except ExpiredTokenError as error:
             found, fault = None, error.message
         if found is None:
-            return self.page({"next": self._next(), "fault": fault}, status=422)
-        response = see(self._next())
+            return self.page({"next": next_page(self.request), "fault": fault}, status=422)
+        response = see(next_page(self.request))
         sign_in(response, token, stay=request.POST.get("stay") == "yes")
         return response
-
-    def _next(self) -> str:
-        """Where the caller came from, if it is a page of ours."""
-        asked = self.request.POST.get("next") or self.request.GET.get("next", "")
-        is_ours = url_has_allowed_host_and_scheme(
-            asked, allowed_hosts=None, require_https=self.request.is_secure()
-        )
-        return asked if is_ours and asked.startswith("/") else reverse("pages:clutches")
 
 
 class SignOutView(PageView):
@@ -70,13 +71,15 @@ class JoinView(PageView):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         """What joining means."""
-        return self.page()
+        return self.page({"next": next_page(request)})
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """A new keeper, signed in; the two secrets are shown this once."""
         with capped(NEW_KEEPERS, anonymous_caller(request)):
             made = keeper_join()
-        response = self.page({"made": made}, template="pages/joined.html")
+        self.token = token_use(made.token)
+        context = {"made": made, "next": next_page(request)}
+        response = self.page(context, template="pages/joined.html")
         response.headers["Cache-Control"] = "no-store"
         sign_in(response, made.token, stay=request.POST.get("stay") == "yes")
         return response

@@ -76,6 +76,15 @@ class ExportHoldSerializer(HoldSerializer):
     released_on = serializers.DateField(allow_null=True, help_text="Null while it lasts.")
 
 
+class ExportDraftSerializer(serializers.Serializer[Any]):
+    """A report that was begun on the pages and not handed in."""
+
+    touched_on = serializers.DateField(help_text="Day (UTC).")
+    typed = serializers.DictField(
+        child=serializers.CharField(allow_blank=True), help_text="Field of the form -> its text."
+    )
+
+
 class ExportSerializer(serializers.Serializer[Any]):
     """Everything of a keeper: each part a list, as its own call shows it."""
 
@@ -90,3 +99,4 @@ class ExportSerializer(serializers.Serializer[Any]):
     opinions = ExportOpinionSerializer(many=True, help_text="Given on clutches of others.")
     duplicates = DuplicateSerializer(many=True)
     holds = ExportHoldSerializer(many=True, help_text="By moderators, past ones included.")
+    drafts = ExportDraftSerializer(many=True, help_text="Begun on the pages, not handed in.")

@@ -16,16 +16,13 @@ from registry.api.conditions import Precondition, conditional_edit
 from registry.api.parameters import parameter_name
 from registry.keepers.models import Keeper
 from registry.keepers.permissions import IsKeeper, keeper_of
-from registry.keepers.selectors import today
 from registry.records.api.serializers import ExportSerializer, KeeperSerializer, ReceiptSerializer
 from registry.records.choices import ExportForm
-from registry.records.exporting import export_json, export_zip
+from registry.records.downloads import JSON, ZIP, export_download
 from registry.records.selectors import keeper_record
 from registry.records.services import keeper_erase
 
 _PRIVATE: Final = {"Cache-Control": "no-store"}
-_JSON: Final = "application/json"
-_ZIP: Final = "application/zip"
 
 
 class OwnKeeperView(ApiView):
@@ -68,7 +65,7 @@ def _record_shown(keeper: Keeper) -> Any:
 class ZipRenderer(BaseRenderer):
     """Lets a caller accept a ZIP; the file itself is written by the export."""
 
-    media_type = _ZIP
+    media_type = ZIP
     format = "zip"
 
     def render(
@@ -98,22 +95,10 @@ class ExportView(ApiView):
                 "objects has a file of its own. A caller who accepts a ZIP only gets `csv`.",
             )
         ],
-        responses={(200, _JSON): ExportSerializer, (200, _ZIP): OpenApiTypes.BINARY},
+        responses={(200, JSON): ExportSerializer, (200, ZIP): OpenApiTypes.BINARY},
     )
     def get(self, request: Request) -> StreamingHttpResponse:
         """Everything that is kept of the keeper, but for its secrets, which are kept as digests."""
-        wanted = ExportForm.CSV if request.accepted_media_type == _ZIP else ExportForm.JSON
+        wanted = ExportForm.CSV if request.accepted_media_type == ZIP else ExportForm.JSON
         form = parameter_name(request, "form", ExportForm.values, default=wanted)
-        is_csv = form == ExportForm.CSV
-        made = (export_zip if is_csv else export_json)(keeper_of(request))
-        name = f"broodcount-{today()}.{'zip' if is_csv else 'json'}"
-        return StreamingHttpResponse(
-            made,
-            content_type=_ZIP if is_csv else _JSON,
-            headers={
-                **_PRIVATE,
-                "Content-Length": str(made.n_bytes),
-                "ETag": f'"{made.sha256}"',
-                "Content-Disposition": f'attachment; filename="{name}"',
-            },
-        )
+        return export_download(keeper_of(request), form)

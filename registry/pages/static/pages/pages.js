@@ -1,2 +1,0 @@
-// Comfort only: every page works without it.
-"use strict";
