@@ -30,6 +30,11 @@ _SHOWN_TO_ALL: Final = (
     f"combinations/{GECKO}/ashwater/",
     f"combinations/{GECKO}/ashwater/history/",
     f"species/{GECKO}/look-alikes/",
+    "/",
+    "/watch/",
+    f"/combinations/{GECKO}/ashwater/",
+    f"/combinations/{GECKO}/ashwater/over-time/",
+    f"/combinations/{GECKO}/ashwater/over-time.svg",
 )
 
 

@@ -18,9 +18,11 @@ from typing import Any, Final
 import pytest
 from django.core.management import call_command
 from django.test import Client
+from django.urls import reverse
 from django.utils import timezone
 
 from registry.api.scrubbing import SecretsFilter
+from registry.clutches.models import Draft
 from registry.clutches.services import reporting
 from registry.feeds.models import StateChange
 from registry.moderation.models import Moderator
@@ -181,6 +183,28 @@ def rare(season: int) -> dict[str, Any]:
     return clutch("ashwater het reed", "reed het ashwater", RARE, eggs=EGGS, season=season)
 
 
+def on_the_pages(keeper: NotedKeeper) -> None:
+    """Signed in on the pages: one report that is handed in, one that stays a draft."""
+    browser = Client()
+    browser.post(reverse("pages:sign-in"), {"token": keeper.token, "stay": "yes"})
+    for act in ("hand-in", "look-over"):
+        typed = {
+            "species": GECKO,
+            "season": "2025",
+            "sire": "het ashwater",
+            "sire_animal": keeper.word("sire of the pages"),
+            "dam": "ashwater",
+            "hatchlings": f"3 ashwater ({keeper.word('basis of the pages')})",
+            "clutch_code": keeper.word("code of the pages"),
+        }
+        kept = browser.post(reverse("pages:report"), typed)
+        answer = browser.post(kept.headers["Location"], typed | {"act": act}, follow=True)
+        assert answer.status_code == 200, answer.content
+        assert typed["clutch_code"] in answer.content.decode()
+    assert Draft.objects.filter(keeper=keeper.keeper, clutch=None).count() == 1
+    keeper.noted |= dict.fromkeys(map(str, Draft.objects.values_list("pk", flat=True)), "draft")
+
+
 def moderated(keeper: NotedKeeper) -> None:
     """Held on the pages of moderation, read the reason, released, held again."""
     made = Moderator(handle="marsh warden")
@@ -219,6 +243,7 @@ def lived(keeper: NotedKeeper, other: Api, monkeypatch: pytest.MonkeyPatch) -> d
     declared_and_bred(keeper)
     many_at_once(keeper)
     with_another(keeper, other)
+    on_the_pages(keeper)
     moderated(keeper)
     refused_and_failing(keeper, monkeypatch)
     withdrawn = keeper.made("clutches/", clutch(clutch_code=keeper.word("code withdrawn")))
