@@ -1,6 +1,7 @@
 #!/bin/sh
 # Run once by the database's image when it makes the database: the role of the web server. What it
-# may do is granted by 'broodcount serve' after each migration.
+# may do is granted by 'broodcount serve' after each migration. Executable, or the image would read it
+# into its own shell, with 'set -eu'.
 set -eu
 
 # As a variable of psql, quoted by it: a password may hold anything.

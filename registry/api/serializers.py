@@ -65,7 +65,8 @@ class StrictSerializer(serializers.Serializer[Any]):
 def _unknown(name: str, known: list[str]) -> serializers.ErrorDetail:
     near = nearest_names(name, known)
     hint = f" Did you mean {listed(near)}?" if near else ""
+    others = f"known are {listed(known, joiner='and')}" if known else "none is expected"
     return serializers.ErrorDetail(
-        f"There is no field {shown(name)} here; known are {listed(known, joiner='and')}.{hint}",
+        f"There is no field {shown(name)} here; {others}.{hint}",
         code=RuleCode(ErrorCode.UNKNOWN_FIELD, suggestions=near, known=known),
     )

@@ -180,6 +180,11 @@ def with_groups(clutches: QuerySet[Clutch]) -> QuerySet[Clutch, Any]:
     return clutches.annotate(group_values=ArraySubquery(values)).order_by("reported_at", "pk")
 
 
+def _own_clutch_checked(keeper: Keeper, clutch_id: uuid.UUID) -> None:
+    if not Clutch.objects.filter(keeper=keeper, pk=clutch_id).exists():
+        raise clutch_not_found(clutch_id)
+
+
 def revision_list(keeper: Keeper, clutch_id: uuid.UUID) -> QuerySet[Revision]:
     """Every state of a clutch of this keeper.
 
@@ -188,8 +193,7 @@ def revision_list(keeper: Keeper, clutch_id: uuid.UUID) -> QuerySet[Revision]:
     NotFoundError
         Not a clutch of this keeper.
     """
-    if not Clutch.objects.filter(keeper=keeper, pk=clutch_id).exists():
-        raise clutch_not_found(clutch_id)
+    _own_clutch_checked(keeper, clutch_id)
     return Revision.objects.filter(clutch=clutch_id).select_related("clutch")
 
 
@@ -227,8 +231,7 @@ def opinion_list(keeper: Keeper, clutch_id: uuid.UUID) -> QuerySet[Opinion]:
     NotFoundError
         Not a clutch of this keeper.
     """
-    if not Clutch.objects.filter(keeper=keeper, pk=clutch_id).exists():
-        raise clutch_not_found(clutch_id)
+    _own_clutch_checked(keeper, clutch_id)
     return Opinion.objects.filter(clutch=clutch_id)
 
 

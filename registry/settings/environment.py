@@ -71,6 +71,7 @@ VARIABLES: Final[Mapping[str, str]] = {
     "BROODCOUNT_DAILY_KEEPERS": "keepers that may join from one address in a day; default 100",
     "BROODCOUNT_DAILY_CLUTCHES": "clutches that one keeper may report in a day; default 5000",
     "BROODCOUNT_DAILY_REVISIONS": "revisions that one keeper may make in a day; default 2000",
+    "BROODCOUNT_DAILY_SIGN_INS": ("attempts to sign in from one address in a day; default 50"),
     "BROODCOUNT_IDEMPOTENCY_HOURS": (
         "how long the answer to an `Idempotency-Key` is kept; default 48, at least 24"
     ),
@@ -123,6 +124,7 @@ class Environment:
     daily_keepers: int
     daily_clutches: int
     daily_revisions: int
+    daily_sign_ins: int
     trusted_proxies: int
     idempotency_hours: int
     workers: int
@@ -170,6 +172,7 @@ def read_environment(variables: Mapping[str, str]) -> Environment:
         daily_keepers=_positive(read, "BROODCOUNT_DAILY_KEEPERS", default=100),
         daily_clutches=_positive(read, "BROODCOUNT_DAILY_CLUTCHES", default=5000),
         daily_revisions=_positive(read, "BROODCOUNT_DAILY_REVISIONS", default=2000),
+        daily_sign_ins=_positive(read, "BROODCOUNT_DAILY_SIGN_INS", default=50),
         trusted_proxies=_whole(read, "BROODCOUNT_TRUSTED_PROXIES", default=0, low=0),
         # A day at least: a client in the field may be without a network that long.
         idempotency_hours=_whole(read, "BROODCOUNT_IDEMPOTENCY_HOURS", default=48, low=24),

@@ -11,8 +11,6 @@ from pathlib import Path
 from typing import Any, Final
 
 import pytest
-from django.db import connection
-from django.test.utils import CaptureQueriesContext
 
 from registry.clutches.models import Clutch
 from registry.pools.models import Contribution
@@ -20,6 +18,7 @@ from tests.factories.registry import (
     ANY_STATE,
     GECKO,
     Api,
+    captured_statements,
     clutch,
     counted,
     documented_path,
@@ -125,7 +124,7 @@ def many_counted(
 ) -> int:
     """Statements of an upload in which every line is accepted."""
     content = "\n".join(map(json.dumps, bodies)).encode()
-    with CaptureQueriesContext(connection) as captured:
+    with captured_statements() as captured:
         response = keeper.send(
             "post",
             "clutches/bulk/",

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import pytest
+import yaml
 from django.conf import settings
+from django.core.management import get_commands
 
 from registry.settings.environment import VARIABLES
 
@@ -149,3 +153,72 @@ def test_image__runs_as_nobody_special_and_is_watched():
     text = (DEPLOY / "container" / "Containerfile").read_text()
     assert re.findall(r"^USER (\w+)$", text, re.MULTILINE) == ["broodcount"]
     assert "/health/live" in text.partition("HEALTHCHECK")[2]
+
+
+# --- units and containers -----------------------------------------------------------------------
+
+
+def test_units__run_what_is_there():
+    for unit in (DEPLOY / "systemd").glob("*.service"):
+        started = re.findall(r"^ExecStart(?:Pre)?=(.+)$", unit.read_text(), re.MULTILINE)
+        assert started, unit
+        for line in started:
+            program, first, *_others = line.split()
+            if program == "/bin/sh":
+                assert (DEPLOY / first.removeprefix("/opt/broodcount/deploy/")).is_file(), line
+            else:
+                assert program == "/opt/broodcount/.venv/bin/broodcount"
+                assert first in {*get_commands(), "serve"}, line
+
+
+def test_upkeep__removes_all_that_runs_out():
+    text = (DEPLOY / "systemd" / "broodcount-upkeep.service").read_text()
+    for command in ("traffic sweep", "clearsessions", "states record"):
+        assert f"/broodcount {command}\n" in text
+        assert f"`{command}`" in RUNBOOK
+
+
+@pytest.fixture
+def compose() -> dict[str, Any]:
+    found: dict[str, Any] = yaml.safe_load((DEPLOY / "container" / "compose.yaml").read_text())
+    return found
+
+
+def test_compose__mounts_what_is_there_or_what_its_head_asks_for(compose):
+    head, _rest = (DEPLOY / "container" / "compose.yaml").read_text().split("\nservices:", 1)
+    for service in compose["services"].values():
+        for mount in service["volumes"]:
+            source = mount.partition(":")[0]
+            if not source.startswith("."):
+                assert source in compose["volumes"]
+            elif not (DEPLOY / "container" / source).is_file():
+                assert f"folder {source.removeprefix('./')}" in head
+        assert set(service["networks"]) <= set(compose["networks"])
+        assert set(service.get("depends_on", ())) <= set(compose["services"])
+
+
+def test_compose__asks_for_what_it_uses_and_opens_the_proxy_alone(compose):
+    text = (DEPLOY / "container" / "compose.yaml").read_text()
+    head, rest = text.split("\nservices:", 1)
+    used = set(re.findall(r"\$\{(\w+)", rest))
+    assert used == set(re.findall(r"^#   (\w+)=", head, re.MULTILINE))
+    assert [name for name, one in compose["services"].items() if "ports" in one] == ["proxy"]
+    assert compose["networks"]["inside"] == {"internal": True}
+    # The stated locale makes initdb choose SQL_ASCII, which the provider then refuses.
+    database = compose["services"]["database"]["environment"]
+    assert "--encoding=UTF8" in database["POSTGRES_INITDB_ARGS"]
+    assert os.access(DEPLOY / "container" / "make-web-role.sh", os.X_OK)
+
+
+def test_image__copies_what_its_ignore_file_lets_in_and_no_secret():
+    folder = DEPLOY / "container"
+    steps = (folder / "Containerfile").read_text()
+    lines = re.findall(r"^COPY (?!--)(.+)$", steps, re.MULTILINE)
+    copied = {name for line in lines for name in line.split()[:-1]}
+    rules = (folder / "Containerfile.dockerignore").read_text().splitlines()
+    assert copied == {rule.removeprefix("!") for rule in rules if rule.startswith("!")}
+    assert all((DEPLOY.parent / name).exists() for name in copied)
+    # The last rule that fits a file holds.
+    assert rules.index("deploy/container") > rules.index("!deploy")
+    for name in (".env", "backups/", "certificates/"):
+        assert f"/deploy/container/{name}" in (DEPLOY.parent / ".gitignore").read_text()

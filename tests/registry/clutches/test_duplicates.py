@@ -64,6 +64,18 @@ def test_same_counts__wait_and_both_keepers_see_the_pair():
     assert pools_differences() == []
 
 
+def test_trial_of_many__knows_copies_of_what_is_stored_and_not_of_its_own_lines():
+    """As fixtures/bulk/README.md says."""
+    keeper = joined()
+    animals = {"sire": parent("het ashwater", "m-1"), "dam": parent("het ashwater", "f-1")}
+    stored, new = (clutch(**animals, clutch_code=code) for code in ("stored", "new"))
+    keeper.post("clutches/", stored)
+    tried = keeper.bulk([stored, new, new], validate_only="true")[:-1]
+    assert [one["held"] for one in tried] == ["duplicate", None, None]
+    real = keeper.bulk([stored, new, new])[:-1]
+    assert [one["held"] for one in real] == ["duplicate", None, "duplicate"]
+
+
 @pytest.mark.parametrize(
     ("says", "state", "n_clutches"),
     [

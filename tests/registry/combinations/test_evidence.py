@@ -49,6 +49,16 @@ LETHAL = Brood(
 )
 """Each gene half, both together a quarter of what should hatch; those with both do not."""
 
+LETHAL_BESIDE_A_THIRD = Brood(
+    "2 Ashwater, Pale Reed, Tidemark",
+    "Ashwater, 2 Pale Reed",
+    {
+        "": 5, "Ashwater": 5, "Pale Reed": 5,
+        "Tidemark": 5, "Ashwater, Tidemark": 5, "Pale Reed, Tidemark": 5,
+    },
+)  # fmt: skip
+"""The same with a third gene, in half of the hatchlings."""
+
 SHORT_GENE = Brood(
     "Ashwater, 2 Pale Reed",
     "Ashwater, Pale Reed",
@@ -381,16 +391,8 @@ def test_explained_by__a_lethal_pair_explains_its_single_genes(keepers):
 )
 def test_explained_by__does_not_say_never_of_what_was_produced(keepers, hatched, produced, often):
     """Never in the clutches of the triple; a clutch that can not give the triple has one."""
-    brood = Brood(
-        "2 Ashwater, Pale Reed, Tidemark",
-        "Ashwater, 2 Pale Reed",
-        {
-            "": 5, "Ashwater": 5, "Pale Reed": 5,
-            "Tidemark": 5, "Ashwater, Tidemark": 5, "Pale Reed, Tidemark": 5,
-        },
-    )  # fmt: skip
     for keeper in keepers:
-        report(keeper, *[brood] * 2)
+        report(keeper, *[LETHAL_BESIDE_A_THIRD] * 2)
     keepers[0].post("clutches/", LETHAL.body() | {"hatchlings": hatched})
     assert asked(PAIR)["produced"]["answer"] == produced
     found = asked("Ashwater, Pale Reed, Tidemark")["explained_by"]
@@ -420,16 +422,8 @@ def test_explained_by__a_short_gene_explains_its_pairs(keepers):
 
 def test_explained_by__a_lethal_pair_explains_its_triples(keepers):
     """The same with a third gene beside it, in every hatchling or in half of them."""
-    brood = Brood(
-        "2 Ashwater, Pale Reed, Tidemark",
-        "Ashwater, 2 Pale Reed",
-        {
-            "": 5, "Ashwater": 5, "Pale Reed": 5,
-            "Tidemark": 5, "Ashwater, Tidemark": 5, "Pale Reed, Tidemark": 5,
-        },
-    )  # fmt: skip
     for keeper in keepers:
-        report(keeper, *[brood] * 2)
+        report(keeper, *[LETHAL_BESIDE_A_THIRD] * 2)
     triple = asked("Ashwater, Pale Reed, Tidemark")
     assert triple["state"] == "watch"
     assert triple["explained_by"]["combination"] == "Ashwater Pale Reed"

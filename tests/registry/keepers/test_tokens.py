@@ -291,6 +291,11 @@ def test_recovery__says_the_same_of_every_code_that_is_not_taken():
     assert not [c for c in codes[:3] if c in str(problems)]
 
 
+def test_recovery_code__is_replaced_without_being_told_anything():
+    problem = joined().refused("post", "keepers/me/recovery-code/", {"code": "x"})
+    assert "There is no field 'code' here; none is expected." in problem["detail"]
+
+
 def test_recovery_code__is_replaced_by_a_keeper_who_lost_it():
     keeper = joined()
     response = keeper.send("post", "keepers/me/recovery-code/", {})

@@ -35,6 +35,7 @@ def test_read_environment__has_a_default_for_everything(monkeypatch: pytest.Monk
     assert read.unknown == ()
     assert (read.rate_keeper, read.rate_anonymous) == (600, 300)
     assert (read.daily_keepers, read.daily_clutches) == (100, 5000)
+    assert (read.daily_revisions, read.daily_sign_ins) == (2000, 50)
     assert (read.trusted_proxies, read.idempotency_hours) == (0, 48)
 
 
@@ -57,6 +58,8 @@ def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) ->
             "BROODCOUNT_RATE_ANONYMOUS": "20",
             "BROODCOUNT_DAILY_KEEPERS": "3",
             "BROODCOUNT_DAILY_CLUTCHES": "40",
+            "BROODCOUNT_DAILY_REVISIONS": "5",
+            "BROODCOUNT_DAILY_SIGN_INS": "6",
             "BROODCOUNT_TRUSTED_PROXIES": "2",
             "BROODCOUNT_IDEMPOTENCY_HOURS": "24",
             "BROODCOUNT_SECRET_KEY": "",
@@ -77,6 +80,7 @@ def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) ->
     assert read.workers == 3
     assert (read.rate_keeper, read.rate_anonymous) == (30, 20)
     assert (read.daily_keepers, read.daily_clutches) == (3, 40)
+    assert (read.daily_revisions, read.daily_sign_ins) == (5, 6)
     assert (read.trusted_proxies, read.idempotency_hours) == (2, 24)
     assert read.secret_key is None
     assert read.owner_database_url == "postgresql://o@h/d"
@@ -99,6 +103,7 @@ def test_read_environment__reads_what_is_set(monkeypatch: pytest.MonkeyPatch) ->
         ("BROODCOUNT_ADMIN", "yes"),
         ("BROODCOUNT_THREADS", "²"),
         ("BROODCOUNT_RATE_KEEPER", "0"),
+        ("BROODCOUNT_DAILY_SIGN_INS", "0"),
         ("BROODCOUNT_RATE_ANONYMOUS", "1000000000"),
         ("BROODCOUNT_TRUSTED_PROXIES", "-1"),
         ("BROODCOUNT_IDEMPOTENCY_HOURS", "23"),
