@@ -42,6 +42,8 @@ _NEED_TABLES: Final = frozenset(
 """Commands of ours that need tables: on the embedded database they bring it up to date first."""
 _HELP_WORDS: Final = frozenset({"-h", "--help", "--version"})
 _HIGHEST_PORT: Final = 65535
+DEMO_BOARD: Final = "/watch/?species=marsh-lantern-gecko"
+"""Where ``broodcount demo`` opens."""
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -55,6 +57,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if words[:1] == ["serve"]:
             options = _serve_options(words[1:])
             return serve(environment, host=options.host, port=options.port)
+        if words[:1] == ["demo"] and not _HELP_WORDS & set(words):
+            return _demo(words[1:], environment)
         return _manage(words, environment)
     except (StartError, EnvironmentValueError, ImproperlyConfigured) as error:
         print(f"broodcount: {error}", file=sys.stderr)
@@ -92,6 +96,27 @@ def _manage(words: list[str], environment: Environment) -> int:
             execute_from_command_line(["broodcount", "migrate", "--verbosity", "0"])
         execute_from_command_line(line)
     return 0
+
+
+def _demo(words: Sequence[str], environment: Environment) -> int:
+    """Fill the invented species, then serve with its board open; ``--fill-only`` leaves it at that.
+
+    A second run keeps the clutches that are there and opens the board again.
+    """
+    parser = argparse.ArgumentParser(prog="broodcount demo", add_help=False, allow_abbrev=False)
+    parser.add_argument("--fill-only", action="store_true")
+    parser.add_argument("--host", default="127.0.0.1")
+    parser.add_argument("--port", type=_port, default=8000)
+    options, rest = parser.parse_known_args(words)
+    if options.fill_only:
+        return _manage(["demo", *rest], environment)
+    kept = [] if "--again" in rest else ["--keep"]
+    code = _manage(["demo", *rest, *kept], environment)
+    if code or environment.database_url is None:
+        # The command ran on the embedded database of its own; the service starts it anew.
+        os.environ.pop("DATABASE_URL", None)
+        os.environ.pop(OWNER_DATABASE_URL, None)
+    return code or serve(environment, host=options.host, port=options.port, board=DEMO_BOARD)
 
 
 def _serve_options(words: Sequence[str]) -> argparse.Namespace:

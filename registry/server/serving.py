@@ -12,6 +12,7 @@ import socket
 import subprocess
 import sys
 import time
+import webbrowser
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -70,8 +71,13 @@ class _Stop:
             raise _StopRequested
 
 
-def serve(environment: Environment, *, host: str, port: int) -> int:
+def serve(environment: Environment, *, host: str, port: int, board: str | None = None) -> int:
     """Serve until told to stop; give the exit code.
+
+    Parameters
+    ----------
+    board
+        Path of a page to open in a browser, if there is one, once the service answers.
 
     Raises
     ------
@@ -90,7 +96,13 @@ def serve(environment: Environment, *, host: str, port: int) -> int:
                 _bring_up_to_date(environment, database, stop)
                 with _metrics_dir(environment, listener) as folder:
                     variables = _web_variables(database, folder)
-                    _run(listener, variables=variables, server=database.server, stop=stop)
+                    _run(
+                        listener,
+                        variables=variables,
+                        server=database.server,
+                        stop=stop,
+                        board=board,
+                    )
     except _StopRequested:
         print("Broodcount has stopped.", flush=True)
     return 0
@@ -203,6 +215,7 @@ def _run(
     variables: Mapping[str, str],
     server: Postgres | None,
     stop: _Stop,
+    board: str | None,
 ) -> None:
     """Run the web server until it is told to stop, or something ends by itself."""
     process = _start_web_server(listener, variables)
@@ -211,6 +224,8 @@ def _run(
         host, port = listener.getsockname()[:2]
         shown = f"[{host}]" if ":" in host else host
         print(f"Broodcount is listening on http://{shown}:{port}{_API}", flush=True)
+        if board is not None:
+            _open(f"http://{shown}:{port}{board}")
         while True:
             stop.check()
             _check_running(process)
@@ -220,6 +235,14 @@ def _run(
             time.sleep(_POLL_SECONDS)
     finally:
         _end(process)
+
+
+def _open(address: str) -> None:
+    """Tell an address, and open it in a browser if this machine has one with a screen."""
+    print(f"Its board: {address}", flush=True)
+    if os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY") or sys.platform == "darwin":
+        with contextlib.suppress(webbrowser.Error):
+            webbrowser.open(address)
 
 
 def _start_web_server(

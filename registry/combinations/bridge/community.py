@@ -30,7 +30,7 @@ MISTAKEN = (frozenset({"Pale Reed", "Copperlatch"}), "Copperlatch", 0.9)
 """Hatchlings that show these are called by the second alone, nine times in ten."""
 
 MISLABELLED = "het Turfcoat"
-"""What the popular sire is said to be, and is not."""
+"""What the popular sire is said to be, and is not; he belongs to the first keeper."""
 
 PAIRS: tuple[tuple[str, str], ...] = (
     ("het Ashwater het Quillback", "het Ashwater het Quillback"),
@@ -74,8 +74,10 @@ def _pair(
     loaded: LoadedSpecies, others: OtherNames, keeper: int, number: int, random: Random
 ) -> _Pair:
     sire_genes, dam_genes = PAIRS[random.randrange(len(PAIRS))]
-    true_sire = "normal" if sire_genes == MISLABELLED else sire_genes
-    sire = {"genes": sire_genes, "animal": f"sire {number}"}
+    is_popular = sire_genes == MISLABELLED
+    true_sire = "normal" if is_popular else sire_genes
+    keeper = 0 if is_popular else keeper
+    sire = {"genes": sire_genes, "animal": "popular sire" if is_popular else f"sire {number}"}
     dam = {"genes": dam_genes, "animal": f"dam {number}"}
     pairing = pairing_of(
         loaded,

@@ -105,7 +105,7 @@ def test_export__has_every_part_as_its_own_call_shows_it(keeper):
         own = [dict(one) for one in export["revisions"] if one["clutch"] == clutch_id]
         assert [one.pop("clutch") for one in own] == [clutch_id]
         assert own == keeper.get(f"clutches/{clutch_id}/revisions/")["results"]
-    assert export["opinions"] == export["holds"] == []
+    assert export["opinions"] == export["holds"] == export["drafts"] == []
     assert export["duplicates"] == keeper.get("duplicates/")["results"] != []
     assert {one["label"] for one in export["animals"]} == {"m-1", "m-1 dam", "m-1 \u00e4\n=1+1"}
 
@@ -164,6 +164,7 @@ def test_export__csv_has_a_table_for_each_list_of_objects(keeper):
         "opinions",
         "duplicates",
         "holds",
+        "drafts",
     ]
     (head,) = found["keeper"]
     assert head["keeper"] == keeper.keeper
@@ -210,6 +211,7 @@ def test_export__of_a_new_keeper_has_empty_parts():
         "opinions": 0,
         "duplicates": 0,
         "holds": 0,
+        "drafts": 0,
     }
 
 

@@ -3,24 +3,21 @@
 from __future__ import annotations
 
 import argparse
-from datetime import timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from django.conf import settings
 from django.core.management.base import BaseCommand, CommandError
-from django.utils import timezone
 
-from registry.catalogue.selectors import names_elsewhere, species_loaded
 from registry.catalogue.services import catalogue_load
 from registry.clutches.models import Clutch
-from registry.clutches.services.reporting import clutch_report
-from registry.combinations.bridge.community import DEMO_SPECIES, community_clutches
+from registry.combinations.bridge.community import DEMO_SPECIES
+from registry.combinations.demonstration import community_report
 from registry.combinations.selectors import flag_answer, flag_list
-from registry.keepers.models import Keeper
-from registry.keepers.services import keeper_join
 from registry.pools.choices import Source
 from registry.pools.services import targets_refresh
+
+BOARD: Final = f"/watch/?species={DEMO_SPECIES}"
 
 
 class Command(BaseCommand):
@@ -37,6 +34,9 @@ class Command(BaseCommand):
         parser.add_argument("--clutches", type=int, default=150)
         parser.add_argument("--seed", type=int, default=1)
         parser.add_argument(
+            "--keep", action="store_true", help="if there are clutches of it, leave it at these"
+        )
+        parser.add_argument(
             "--again", action="store_true", help="add to a database that has clutches of it"
         )
 
@@ -45,23 +45,17 @@ class Command(BaseCommand):
         if options["keepers"] < 1 or options["clutches"] < 1:
             raise CommandError("The community needs a keeper and a clutch at least.")
         catalogue_load(Path(settings.BROODCOUNT_FIXTURES) / "demo")
-        if Clutch.objects.filter(version__species=DEMO_SPECIES).exists() and not options["again"]:
+        has_some = Clutch.objects.filter(version__species=DEMO_SPECIES).exists()
+        if has_some and options["keep"]:
+            self.stdout.write("The invented clutches are there already.")
+            return
+        if has_some and not options["again"]:
             raise CommandError(
                 "This database has clutches of the invented species already; add more with --again."
             )
-        loaded = species_loaded(DEMO_SPECIES)
-        keepers = [keeper_join().keeper for _number in range(options["keepers"])]
-        # Invented keepers are no newcomers: the board shall show what a grown registry shows.
-        long_ago = timezone.now() - timedelta(days=400)
-        Keeper.objects.filter(pk__in=[one.pk for one in keepers]).update(joined_at=long_ago)
-        for number, body in community_clutches(
-            loaded,
-            names_elsewhere(DEMO_SPECIES),
-            n_keepers=options["keepers"],
-            n_clutches=options["clutches"],
-            seed=options["seed"],
-        ):
-            clutch_report(keepers[number], body)
+        community_report(
+            n_keepers=options["keepers"], n_clutches=options["clutches"], seed=options["seed"]
+        )
         self._tell(options)
 
     def _tell(self, options: dict[str, Any]) -> None:
@@ -78,4 +72,4 @@ class Command(BaseCommand):
         for row in rows[:10]:
             answer = flag_answer(row)
             self.stdout.write(f"  {row.combination} ({answer['state']}): {answer['reason']}")
-        self.stdout.write(f"Ask for any of them at /api/v1/combinations/{DEMO_SPECIES}/GENES/")
+        self.stdout.write(f"The board is at {BOARD}; ask for any at /")
