@@ -98,6 +98,12 @@ def test_answer__says_yes_not_yet_or_uncertain(community):
     assert "Yes. " in browser.get(f"/combinations/{GECKO}/Ashwater/").text
     nobody = browser.get(f"/combinations/{GECKO}/Dewline%20Bogcoat/")
     assert "no clutch that could have shown it was reported" in nobody.text
+    assert f"/report/?species={GECKO}" in nobody.links
+    assert "Report that clutch" in nobody.text
+    # Nobody is asked for clutches of what hurts animals.
+    harmful = browser.get(f"/combinations/{GECKO}/Bogcoat%20Copperlatch/")
+    assert harmful.numbers["tried.clutches"] == 0
+    assert "Report that clutch" not in harmful.text
     api = joined()
     api.post(
         "clutches/",
