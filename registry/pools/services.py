@@ -34,6 +34,7 @@ from registry.pools.bridge import (
     stored_row,
 )
 from registry.pools.choices import FEW_KEEPERS, Source, State
+from registry.pools.locks import targets_lock
 from registry.pools.look_alikes import changes_of
 from registry.pools.models import UNCOMPARED, Contribution, PooledTarget, PoolRow
 from registry.pools.probation import keepers_established
@@ -148,21 +149,18 @@ _STORE_COMPARISONS: Final = """
 UPDATE pools_pooledtarget t
 SET explained_by = a.explained_by, compared_revision = a.compared
 FROM (
-    SELECT p.id, f.explained_by, f.compared
-    FROM unnest(
+    SELECT * FROM unnest(
         %(ids)s::bigint[], %(assessed)s::bigint[], %(explained)s::jsonb[], %(compared)s::bigint[]
     ) AS f (target_id, assessed, explained_by, compared)
-    JOIN pools_pooledtarget p ON p.id = f.target_id
-    WHERE p.assessed_revision = f.assessed
-    ORDER BY p.species_id, p.source, p.key
-    FOR UPDATE OF p
 ) a
-WHERE t.id = a.id
+WHERE t.id = a.target_id AND t.assessed_revision = a.assessed
 """
 """A target that was assessed anew meanwhile is left, so that it is compared again."""
 
 
+@transaction.atomic
 def _comparisons_store(rows: Sequence[PooledTarget]) -> None:
+    targets_lock([one.pk for one in rows])
     with connection.cursor() as cursor:
         cursor.execute(
             _STORE_COMPARISONS,
@@ -322,7 +320,7 @@ UPDATE pools_pooledtarget t SET
     n_cut_families = a.cut, log10_e_value = a.log10_e_value, more_hatchlings = a.more,
     reason = a.reason, log10_without_top = a.without_top
 FROM (
-    SELECT p.id, f.* FROM unnest(
+    SELECT * FROM unnest(
         %(ids)s::bigint[], %(revisions)s::bigint[], %(states)s::text[], %(clutches)s::int[],
         %(declared)s::int[], %(keepers)s::int[], %(hatchlings)s::int[], %(hits)s::int[],
         %(possible)s::int[], %(with_hit)s::int[], %(keepers_with_hit)s::int[],
@@ -332,12 +330,8 @@ FROM (
     ) AS f (target_id, revision, state, clutches, declared, keepers, hatchlings, hits, possible,
             with_hit, keepers_with_hit, season, expected, p_value, log10_p_value, chance_of_none,
             cut, log10_e_value, more, reason, without_top)
-    JOIN pools_pooledtarget p ON p.id = f.target_id
-    WHERE p.assessed_revision < f.revision
-    ORDER BY p.species_id, p.source, p.key
-    FOR UPDATE OF p
 ) a
-WHERE t.id = a.id
+WHERE t.id = a.target_id AND t.assessed_revision < a.revision
 """
 
 
@@ -351,6 +345,7 @@ def _assessments_store(
     def counted(name: str) -> list[Any]:
         return [counts.get(one["pk"], {}).get(name) or 0 for one in batch]
 
+    targets_lock([one["pk"] for one in batch])
     with connection.cursor() as cursor:
         cursor.execute(
             _STORE_ASSESSMENTS,
