@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
-from math import ceil, log10
+from math import ceil, inf, log10
 from typing import TYPE_CHECKING, Final
 
 from genetics.cross.offspring import Pairing, chance_law, mean_chance
@@ -80,10 +80,12 @@ def hatchlings_until_signal(pools: Pools, hits: PoolHits) -> int | None:
     """
     if hits.n_hatchlings > LARGEST_DOUBTFUL_POOL:
         return None
-    reached = max(_evidence_with(pools, n_hits) for n_hits in (0, 1))
-    missing = log10(WATCH_E_VALUE) - reached
-    if missing <= 0:
-        return None
+    level, reached = log10(WATCH_E_VALUE), -inf
+    for n_hits in (0, 1):
+        reached = max(reached, _evidence_with(pools, n_hits))
+        if reached >= level:
+            return None
+    missing = level - reached
     mean = float(hits.expected / Fraction(hits.n_hatchlings)) or _mean_of_both_sexes(pools)
     return max(1, ceil(missing / -log10(1 - min(mean, 0.99))))
 
