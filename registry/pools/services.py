@@ -14,9 +14,10 @@ from typing import Any, Final
 
 from django.conf import settings
 from django.db import connection, transaction
-from django.db.models import Count, F, Min, Q, Sum
+from django.db.models import Count, F, Min, Q, QuerySet, Sum
 
 from registry.catalogue.selectors import version_loaded
+from registry.errors import NotUpToDateError
 from registry.pools.bridge import (
     WATCH_LEVEL,
     Assessment,
@@ -34,10 +35,11 @@ from registry.pools.bridge import (
     stored_row,
 )
 from registry.pools.choices import FEW_KEEPERS, Source, State
-from registry.pools.locks import targets_lock
+from registry.pools.locks import refresh_lock, targets_lock
 from registry.pools.look_alikes import changes_of
 from registry.pools.models import UNCOMPARED, Contribution, PooledTarget, PoolRow
 from registry.pools.probation import keepers_established
+from registry.pools.work import MOST_WORK, Allowance
 
 _REFRESH_BATCH: Final = 500
 
@@ -47,19 +49,47 @@ def targets_refresh(
     species: str | None = None,
     source: Source | None = None,
     ids: Sequence[int] | None = None,
+    is_limited: bool = True,
 ) -> int:
     """Bring stale assessments up to date; returns how many were.
 
     Reading services call this first, so that lists and answers reflect every acknowledged clutch.
     The revision is read before the pool: a change in between leaves the target stale.
+
+    Parameters
+    ----------
+    is_limited
+        Do no more than ``MOST_WORK``; commands are not limited.
+
+    Raises
+    ------
+    NotUpToDateError
+        There is more to do than one call may, or another one is still at it. What was done is
+        kept, so that calling again comes to an end.
     """
     stale = PooledTarget.objects.filter(assessed_revision__lt=F("revision"))
+    suspects = PooledTarget.objects.filter(UNCOMPARED)
     if species is not None:
-        stale = stale.filter(species=species)
+        stale, suspects = stale.filter(species=species), suspects.filter(species=species)
     if source is not None:
-        stale = stale.filter(source=source)
+        stale, suspects = stale.filter(source=source), suspects.filter(source=source)
     if ids is not None:
         stale = stale.filter(pk__in=ids)
+    allowance = Allowance(MOST_WORK if is_limited else None)
+    refreshed = 0
+    for key in sorted(set(stale.values_list("species_id", flat=True).distinct())):
+        with refresh_lock(key):
+            refreshed += _stale_assess(key, stale.filter(species=key), allowance)
+    for key, one in sorted(set(suspects.values_list("species_id", "source"))):
+        if allowance.is_used_up:
+            raise NotUpToDateError(key)
+        with refresh_lock(key):
+            suspects_compare(species=key, source=Source(one))
+    return refreshed
+
+
+def _stale_assess(species: str, stale: QuerySet[PooledTarget], allowance: Allowance) -> int:
+    """Assess what is stale, in order, as far as is allowed; returns how many were."""
     refreshed, last = 0, 0
     while True:
         rows = (
@@ -68,20 +98,15 @@ def targets_refresh(
             .values("pk", "species_id", "revision", "factors")
         )
         batch = list(rows[:_REFRESH_BATCH])
-        if batch:
-            _assess(batch)
-            refreshed += len(batch)
-            last = batch[-1]["pk"]
+        if batch and allowance.is_used_up:
+            raise NotUpToDateError(species)
+        done = _assess(batch, allowance) if batch else 0
+        refreshed += done
+        if done < len(batch):
+            raise NotUpToDateError(species)
         if len(batch) < _REFRESH_BATCH:
-            break
-    suspects = PooledTarget.objects.filter(UNCOMPARED)
-    if species is not None:
-        suspects = suspects.filter(species=species)
-    if source is not None:
-        suspects = suspects.filter(source=source)
-    for key, one in sorted(set(suspects.values_list("species_id", "source"))):
-        suspects_compare(species=key, source=Source(one))
-    return refreshed
+            return refreshed
+        last = batch[-1]["pk"]
 
 
 def suspects_compare(*, species: str, source: Source) -> None:
@@ -173,7 +198,8 @@ def _comparisons_store(rows: Sequence[PooledTarget]) -> None:
         )
 
 
-def _assess(batch: Sequence[Mapping[str, Any]]) -> None:
+def _assess(batch: Sequence[Mapping[str, Any]], allowance: Allowance) -> int:
+    """Assess targets until the allowance is used up; returns how many were."""
     ids = [one["pk"] for one in batch]
     counts = _counts_of(ids)
     rows = rows_of(
@@ -182,11 +208,16 @@ def _assess(batch: Sequence[Mapping[str, Any]]) -> None:
         .values_list("target_id", "digest", "n_families")
     )
     changes = changes_of({one["species_id"] for one in batch})
-    assessments = [
-        assessed(one["factors"], rows.get(one["pk"], ()), changes[one["species_id"]])
-        for one in batch
-    ]
-    _assessments_store(batch, counts, assessments, _without_top(batch, assessments))
+    assessments: list[Assessment] = []
+    for one in batch:
+        if allowance.is_used_up:
+            break
+        found = assessed(one["factors"], rows.get(one["pk"], ()), changes[one["species_id"]])
+        allowance.take(found.work)
+        assessments.append(found)
+    done = batch[: len(assessments)]
+    _assessments_store(done, counts, assessments, _without_top(done, assessments))
+    return len(done)
 
 
 def _without_top(
