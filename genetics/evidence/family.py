@@ -60,11 +60,11 @@ def pair_laws(
     sexes: tuple[Sex | None, ...],
 ) -> PairLaws:
     """Every distinct law of a pair's hatchlings, of each of the sexes, in order of appearance."""
-    states = [
+    his, hers = (
         [state.haplotypes for state in animal_states(species, target, one).states]
         for one in (sire, dam)
-    ]
-    every = np.stack([cell_tables(species, target, *states, sex) for sex in sexes], axis=2)
+    )
+    every = np.stack([cell_tables(species, target, his, hers, sex) for sex in sexes], axis=2)
     n_rows, n_columns = every.shape[:2]
     flat = every.reshape(n_rows * n_columns, -1)
     _laws, places, numbers = np.unique(flat, axis=0, return_index=True, return_inverse=True)

@@ -27,7 +27,7 @@ def targets_lock(targets: Sequence[int]) -> None:
     was empty.
     """
     with connection.cursor() as cursor:
-        cursor.execute(_LOCK_TARGETS, {"targets": targets})
+        cursor.execute(_LOCK_TARGETS, {"targets": list(targets)})
 
 
 _SECONDS_BETWEEN: Final = 0.1
