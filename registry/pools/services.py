@@ -7,24 +7,20 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from math import log10
-from threading import Lock
 from typing import Any, Final
 
 from django.conf import settings
 from django.db import connection, transaction
 from django.db.models import Count, F, Min, Q, QuerySet, Sum
 
-from registry.catalogue.selectors import version_loaded
 from registry.errors import NotUpToDateError
 from registry.pools.bridge import (
     WATCH_LEVEL,
     Assessment,
     Pools,
-    StoredRow,
     Suspect,
-    WeightedRow,
     assessed,
     explained_by_parts,
     explained_by_whole,
@@ -32,13 +28,13 @@ from registry.pools.bridge import (
     is_part_of,
     log10_without_top,
     pools_of,
-    stored_row,
 )
 from registry.pools.choices import FEW_KEEPERS, Source, State
 from registry.pools.locks import refresh_lock, targets_lock
 from registry.pools.look_alikes import changes_of
 from registry.pools.models import UNCOMPARED, Contribution, PooledTarget, PoolRow
 from registry.pools.probation import keepers_established
+from registry.pools.stored_rows import rows_of
 from registry.pools.work import MOST_WORK, Allowance
 
 _REFRESH_BATCH: Final = 500
@@ -242,45 +238,6 @@ def _without_top(
     for (target, keeper), own in rows.items():
         by_keeper[target][keeper] = pools_of(near[target], own)
     return {target: log10_without_top(own) for target, own in by_keeper.items()}
-
-
-def rows_of(found: Iterable[tuple[Any, str, int]]) -> dict[Any, list[WeightedRow]]:
-    """Pool rows by what they belong to, from (owner, digest, number of families).
-
-    In the order given, which every caller makes a fixed one: sums of the same rows then have the
-    same last digit. Rows never change, so each process reads the content of one only once. A row
-    that was emptied since it was listed is left out: its target is stale then, and is read again.
-    """
-    listed = list(found)
-    known = _known_rows({digest for _owner, digest, _n in listed})
-    rows: dict[Any, list[WeightedRow]] = defaultdict(list)
-    for owner, digest, n_families in listed:
-        if digest in known:
-            rows[owner].append(WeightedRow(stored=known[digest], n_families=n_families))
-    return rows
-
-
-def _known_rows(digests: set[str]) -> dict[str, StoredRow]:
-    with _LOCK:
-        known = {digest: _ROWS[digest] for digest in digests if digest in _ROWS}
-    if len(known) == len(digests):
-        return known
-    contents = PoolRow.objects.filter(digest__in=digests - known.keys()).values_list(
-        "digest", "version_id", "content"
-    )
-    for digest, version_id, content in contents.iterator():
-        if digest not in known:
-            known[digest] = stored_row(version_loaded(version_id), content)
-    with _LOCK:
-        _ROWS.update(known)
-        while len(_ROWS) > _MOST_ROWS:
-            del _ROWS[next(iter(_ROWS))]
-    return known
-
-
-_ROWS: Final[dict[str, StoredRow]] = {}
-_LOCK: Final = Lock()
-_MOST_ROWS: Final = 100_000
 
 
 def flagged_targets(source: Source, species: str | None = None) -> frozenset[int]:
