@@ -51,8 +51,12 @@ def _bases(before: Sequence[Any], now: Sequence[Any]) -> Iterator[str]:
     were, are = _said(before), _said(now)
     for look in were.keys() & are.keys():
         if were[look] != are[look]:
-            rests_on = ", ".join(sorted(are[look])) or "nothing that is told"
-            yield f"{look}: rests on {rests_on} now."
+            rests_on = ", ".join(sorted(are[look]))
+            yield (
+                f"{look}: rests on {rests_on} now."
+                if rests_on
+                else f"{look}: what it rests on is no longer said."
+            )
 
 
 def _said(groups: Sequence[Any]) -> dict[str, set[str]]:

@@ -12,7 +12,6 @@ from django.urls import reverse
 from rest_framework.exceptions import ParseError
 
 from registry.errors import (
-    ContradictionError,
     NotFoundError,
     Place,
     TooManyTokensError,
