@@ -56,11 +56,12 @@ def n_statements(browser: Browser, path: str) -> int:
 
 # --- who is let in --------------------------------------------------------------------------------
 
+NOBODYS = uuid.UUID(int=7)
 PAGES = (
     "/mine/",
-    f"/mine/clutches/{uuid.uuid4()}/",
-    f"/mine/clutches/{uuid.uuid4()}/revise/",
-    f"/mine/clutches/{uuid.uuid4()}/withdraw/",
+    f"/mine/clutches/{NOBODYS}/",
+    f"/mine/clutches/{NOBODYS}/revise/",
+    f"/mine/clutches/{NOBODYS}/withdraw/",
     "/mine/duplicates/",
     "/account/",
     "/account/tokens/",
@@ -439,3 +440,18 @@ def test_erase__leaves_other_keepers_alone_and_shows_the_receipt_once():
     assert browser.client.get("/account/").status_code == 303
     assert browser.client.post("/account/erase/", {"sure": "yes"}).status_code == 303
     assert Clutch.objects.get().keeper_id == uuid.UUID(other.api.keeper)
+
+
+def test_clutch__tells_why_a_reading_can_not_be_there_once_for_calls_alike():
+    browser = keeper_browser()
+    calls = [
+        group("mistveil", 1),
+        group("mistveil", 1, sex="female"),
+        group("normal", 2, "mistveil"),
+    ]
+    page = browser.get(f"/mine/clutches/{reported(browser, hatchlings=calls)}/")
+    assert page.text.count("(not from these parents)") == 2
+    reason = "Mistveil can not come from these parents, which give a normal look there."
+    assert f"Mistveil, Mistveil: {reason}" in page.text
+    # And once for the reading that the third entry may be.
+    assert page.text.count(reason) == 2
