@@ -65,6 +65,7 @@ class ErrorCode(StrEnum):
     TOO_MANY_REQUESTS = "too-many-requests", 429, "Too many requests"
     SERVER_ERROR = "server-error", 500, "The service failed"
     NOT_READY = "not-ready", 503, "The service is not ready to answer"
+    NOT_UP_TO_DATE = "not-up-to-date", 503, "The newest reports are still being worked in"
 
     # words of a keeper
     UNKNOWN_SPECIES = "unknown-species", 400, "The catalogue does not have this species"
@@ -295,6 +296,19 @@ class NotReadyError(RegistryError):
 
     def __init__(self, missing: Mapping[str, str]) -> None:
         super().__init__(" ".join(missing.values()), missing=list(missing))
+
+
+class NotUpToDateError(RegistryError):
+    """Reports that came in are not yet worked in, and one call may not do all of that at once."""
+
+    code = ErrorCode.NOT_UP_TO_DATE
+
+    def __init__(self, species: str, *, retry_after: int = 1) -> None:
+        super().__init__(
+            f"Many reports of {species} came in, and not all of them are worked in yet. What is "
+            "done is kept: send the same call again in a moment.",
+            retry_after=retry_after,
+        )
 
 
 class KeyInUseError(RegistryError):

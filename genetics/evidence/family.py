@@ -21,7 +21,7 @@ from genetics.evidence.elimination import (
     elimination,
     merged,
 )
-from genetics.evidence.latent import AnimalStates, animal_states, cell_chances
+from genetics.evidence.latent import AnimalStates, animal_states, cell_tables
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -59,23 +59,23 @@ def pair_laws(
     dam: ParentStatement,
     sexes: tuple[Sex | None, ...],
 ) -> PairLaws:
-    """Every distinct law of a pair's hatchlings, of each of the sexes."""
-    found: dict[tuple[tuple[float, ...], ...], int] = {}
-    numbers = [
-        [
-            found.setdefault(
-                tuple(
-                    cell_chances(species, target, one.haplotypes, other.haplotypes, sex)
-                    for sex in sexes
-                ),
-                len(found),
-            )
-            for other in animal_states(species, target, dam).states
-        ]
-        for one in animal_states(species, target, sire).states
-    ]
-    laws = np.array(list(found)).transpose(1, 0, 2)
-    return PairLaws(numbers=np.array(numbers, dtype=np.int64), laws=laws)
+    """Every distinct law of a pair's hatchlings, of each of the sexes, in order of appearance."""
+    his, hers = (
+        [state.haplotypes for state in animal_states(species, target, one).states]
+        for one in (sire, dam)
+    )
+    every = np.stack([cell_tables(species, target, his, hers, sex) for sex in sexes], axis=2)
+    n_rows, n_columns = every.shape[:2]
+    flat = every.reshape(n_rows * n_columns, -1)
+    _laws, places, numbers = np.unique(flat, axis=0, return_index=True, return_inverse=True)
+    order = np.argsort(places)
+    rank = np.empty_like(order)
+    rank[order] = np.arange(len(order))
+    laws = every.reshape(n_rows * n_columns, len(sexes), -1)[places[order]].transpose(1, 0, 2)
+    return PairLaws(
+        numbers=rank[numbers.reshape(n_rows, n_columns)].astype(np.int64),
+        laws=np.ascontiguousarray(laws),
+    )
 
 
 @dataclass(frozen=True, eq=False)
@@ -111,23 +111,14 @@ def family_of(species: Species, target: Target, row: PoolRow, most: int) -> Fami
     statements; the table of a step takes ``most`` floats for each way at the most.
     """
     pairs = row.of_pairs()
-    animals = [animal_states(species, target, one) for one in (*row.sires, *row.dams)]
-    n_sires = len(row.sires)
-    if any(
-        len(animals[pair.sire].states) * len(animals[n_sires + pair.dam].states) > MOST_PAIR_STATES
-        for pair in pairs
-    ):
+    sexes = [tuple(dict.fromkeys(cell.sex for cell in pair.cells)) or (None,) for pair in pairs]
+    mated = tuple((pair.sire, pair.dam, own) for pair, own in zip(pairs, sexes, strict=True))
+    graph = _graph_of(species, target, row.sires, row.dams, mated)
+    if graph is None:
         return None
-    ties, laws, calls = [], [], []
-    for pair in pairs:
-        sexes = tuple(dict.fromkeys(cell.sex for cell in pair.cells)) or (None,)
-        found = pair_laws(species, target, row.sires[pair.sire], row.dams[pair.dam], sexes)
-        ties.append(Tie(pair.sire, n_sires + pair.dam, found.numbers))
-        laws.append(found.laws)
-        calls.append(_calls(pair, sexes))
-    groups = alike([len(one.states) for one in animals], ties)
-    edges = tuple(map(_Edge, merged(ties, groups), laws, calls))
-    priors = tuple(_prior(one, numbers) for one, numbers in zip(animals, groups, strict=True))
+    ties, laws, priors = graph
+    calls = [_calls(pair, own) for pair, own in zip(pairs, sexes, strict=True)]
+    edges = tuple(map(_Edge, ties, laws, calls))
     n_terms = sum(_call_terms(edge, target.n_cells) for edge in edges)
     if n_terms > most:
         return None
@@ -140,6 +131,37 @@ def family_of(species: Species, target: Target, row: PoolRow, most: int) -> Fami
     if n_terms > most:
         return None
     return Family(edges=edges, priors=priors, steps=steps, n_terms=n_terms)
+
+
+@lru_cache(maxsize=1024)
+def _graph_of(
+    species: Species,
+    target: Target,
+    sires: tuple[ParentStatement, ...],
+    dams: tuple[ParentStatement, ...],
+    mated: tuple[tuple[int, int, tuple[Sex | None, ...]], ...],
+) -> tuple[list[Tie], list[Floats], tuple[Floats, ...]] | None:
+    """Ties, laws and priors of a family whatever hatched; ``None`` for a pair of too many states.
+
+    Remembered, because a verdict asks of the same family with other hatchlings as well.
+    """
+    animals = [animal_states(species, target, one) for one in (*sires, *dams)]
+    n_sires = len(sires)
+    if any(
+        len(animals[sire].states) * len(animals[n_sires + dam].states) > MOST_PAIR_STATES
+        for sire, dam, _sexes in mated
+    ):
+        return None
+    found = [
+        pair_laws(species, target, sires[sire], dams[dam], sexes) for sire, dam, sexes in mated
+    ]
+    ties = [
+        Tie(sire, n_sires + dam, one.numbers)
+        for (sire, dam, _sexes), one in zip(mated, found, strict=True)
+    ]
+    groups = alike([len(one.states) for one in animals], ties)
+    priors = tuple(_prior(one, numbers) for one, numbers in zip(animals, groups, strict=True))
+    return merged(ties, groups), [one.laws for one in found], priors
 
 
 def _calls(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from genetics.evidence.latent import animal_states, cell_chances
+from genetics.evidence.latent import animal_states, cell_tables
 from genetics.pool.cells import CellCount
 
 if TYPE_CHECKING:
@@ -69,12 +69,16 @@ def _chances(
     sex: Sex | None,
 ) -> tuple[float, ...]:
     """Chance of every cell for the parents as stated."""
-    total = np.zeros(target.n_cells)
-    for one in animal_states(species, target, sire).states:
-        for other in animal_states(species, target, dam).states:
-            if not one.n_missing and not other.n_missing:
-                chances = cell_chances(species, target, one.haplotypes, other.haplotypes, sex)
-                total += one.weight * other.weight * np.array(chances)
+    sires, dams = (
+        [state for state in animal_states(species, target, one).states if not state.n_missing]
+        for one in (sire, dam)
+    )
+    tables = cell_tables(
+        species, target, [one.haplotypes for one in sires], [one.haplotypes for one in dams], sex
+    )
+    total = np.einsum(
+        "i,j,ijc->c", [one.weight for one in sires], [one.weight for one in dams], tables
+    )
     return tuple(float(one) for one in total)
 
 

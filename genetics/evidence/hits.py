@@ -115,12 +115,18 @@ def pool_hits(pools: Sequence[VersionPool]) -> PoolHits:
 
 def hits_apart(pools: Sequence[VersionPool]) -> frozenset[tuple[int, PoolRow]]:
     """Rows (place of the pool, row) to take apart, so that the large ones stay affordable."""
-    costs = {}
-    for number, (species, target, rows) in enumerate(pools):
-        for row in rows:
-            family = family_hits(species, target, row, MOST_PRODUCTS)
-            costs[number, row] = family.n_products if family else 0
+    costs = {
+        (number, row): row_products(species, target, row)
+        for number, (species, target, rows) in enumerate(pools)
+        for row in rows
+    }
     return unaffordable(costs, small=LARGE_PRODUCTS, most=MOST_PRODUCTS_OF_LARGE)
+
+
+def row_products(species: Species, target: Target, row: PoolRow) -> int:
+    """Cost of the law of a family's hits; 0 if it is cut anyhow."""
+    family = family_hits(species, target, row, MOST_PRODUCTS)
+    return family.n_products if family else 0
 
 
 def cut_hits(pools: Sequence[VersionPool]) -> frozenset[tuple[int, PoolRow]]:

@@ -23,6 +23,8 @@ from genetics.model.statement import StatedGenes, StatedLocus
 from genetics.pool.target import look_bits
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from genetics.model.linkage import LinkageGroup
     from genetics.model.species import Sex, Species
     from genetics.pool.target import Factor, Target
@@ -154,3 +156,36 @@ def cell_chances(
             added[occupied | bits] += cells[occupied] * chance
         cells = added
     return tuple(float(chance) for chance in cells)
+
+
+def cell_tables(
+    species: Species,
+    target: Target,
+    sires: Sequence[tuple[HaplotypePair, ...]],
+    dams: Sequence[tuple[HaplotypePair, ...]],
+    sex: Sex | None,
+) -> NDArray[np.float64]:
+    """``cell_chances`` of every two states of two parents at once; shape (sires, dams, cells)."""
+    cells = np.zeros((len(sires), len(dams), target.n_cells))
+    cells[..., 0] = 1.0
+    for place, group in enumerate(target_groups(species, target)):
+        factors = tuple(
+            (factor, shift)
+            for factor, shift in zip(target.factors, target.shifts, strict=True)
+            if factor.locus in group.loci
+        )
+        his = {one: number for number, one in enumerate(dict.fromkeys(s[place] for s in sires))}
+        hers = {one: number for number, one in enumerate(dict.fromkeys(d[place] for d in dams))}
+        chances: dict[int, NDArray[np.float64]] = {}
+        for sire, row in his.items():
+            for dam, column in hers.items():
+                for bits, chance in _group_cells(species, group, factors, sire, dam, sex):
+                    table = chances.setdefault(bits, np.zeros((len(his), len(hers))))
+                    table[row, column] = chance
+        both = np.ix_([his[one[place]] for one in sires], [hers[one[place]] for one in dams])
+        occupied = np.flatnonzero(cells.any(axis=(0, 1)))
+        added = np.zeros_like(cells)
+        for bits, table in chances.items():
+            added[..., occupied | bits] += cells[..., occupied] * table[both][..., None]
+        cells = added
+    return cells

@@ -7,17 +7,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
-from math import ceil, log10
+from math import ceil, inf, log10
 from typing import TYPE_CHECKING, Final
 
 from genetics.cross.offspring import Pairing, chance_law, mean_chance
 from genetics.evidence.evalue import WATCH_E_VALUE, EValue, e_value, target_viability
 from genetics.evidence.few_hits import with_few_hits
-from genetics.evidence.hits import PoolHits, cut_hits, pool_hits
-from genetics.evidence.likelihood import cut_rows, pool_likelihood
+from genetics.evidence.hits import PoolHits, cut_hits, hits_apart, pool_hits, row_products
+from genetics.evidence.likelihood import cut_rows, pool_likelihood, row_terms
 from genetics.model.belief import belief_of
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Hashable
+
     from genetics.model.species import Species
     from genetics.pool.pool import PoolRow
     from genetics.pool.target import Target
@@ -71,6 +73,43 @@ def verdict_of(pools: Pools) -> Verdict:
     return Verdict(state=state, hits=hits, evidence=evidence, more_hatchlings=more, n_cut=n_cut)
 
 
+WORK_OF_A_ROW: Final = 500
+"""Work of a row whose sums are known, in terms: to find them and to add them up."""
+
+WORK_OF_A_PAIR: Final = 5_000
+"""Work of one pair beside its sums, in terms: its laws, its calls, its part of the graph."""
+
+PRODUCTS_OF_A_TERM: Final = 100
+"""Products of words of a law of hits that take about as long as one term of a likelihood."""
+
+
+def pool_work(pools: Pools, is_new: Callable[[Hashable], bool]) -> int:
+    """Work of a verdict, in terms of a likelihood: counted, never timed.
+
+    Parameters
+    ----------
+    is_new
+        Of a species, target and row, whether its sums are still to be made.
+
+    Notes
+    -----
+    Families that are too much are counted as the pairs that they are cut into.
+    """
+    apart, hits_too_large = cut_rows(pools), hits_apart(pools)
+    total = 0
+    for number, (species, target, rows) in enumerate(pools):
+        for row in rows:
+            total += WORK_OF_A_ROW
+            if not is_new((species, target, row)):
+                continue
+            total += len(row.clutches) * WORK_OF_A_PAIR
+            if (number, row) not in apart:
+                total += row_terms(species, target, row)
+            if (number, row) not in hits_too_large:
+                total += row_products(species, target, row) // PRODUCTS_OF_A_TERM
+    return total
+
+
 def hatchlings_until_signal(pools: Pools, hits: PoolHits) -> int | None:
     """About how many more hatchlings a signal takes at least; None if the pool could give one.
 
@@ -80,10 +119,12 @@ def hatchlings_until_signal(pools: Pools, hits: PoolHits) -> int | None:
     """
     if hits.n_hatchlings > LARGEST_DOUBTFUL_POOL:
         return None
-    reached = max(_evidence_with(pools, n_hits) for n_hits in (0, 1))
-    missing = log10(WATCH_E_VALUE) - reached
-    if missing <= 0:
-        return None
+    level, reached = log10(WATCH_E_VALUE), -inf
+    for n_hits in (0, 1):
+        reached = max(reached, _evidence_with(pools, n_hits))
+        if reached >= level:
+            return None
+    missing = level - reached
     mean = float(hits.expected / Fraction(hits.n_hatchlings)) or _mean_of_both_sexes(pools)
     return max(1, ceil(missing / -log10(1 - min(mean, 0.99))))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import lru_cache
 from itertools import product
 from typing import TYPE_CHECKING, Literal
 
@@ -120,6 +121,7 @@ class Belief:
         return ((_wild_pair(species, group, self.sex), Fraction(1)),)
 
 
+@lru_cache(maxsize=16384)
 def belief_of(
     species: Species, parent: ParentStatement, *, unproven_chance: Fraction | None = None
 ) -> Belief:

@@ -15,7 +15,7 @@ from registry.errors import ErrorCode
 
 # A header that a call reads -> statuses that come with it.
 _PROBLEMS_OF_HEADERS: Final = {"Idempotency-Key": {409, 422}, "If-Match": {412, 428}}
-_TELL_WHEN: Final = (409, 429)
+_TELL_WHEN: Final = (409, 429, 503)
 _METHODS: Final = ("get", "put", "post", "delete", "options", "head", "patch", "trace")
 _FIRST_PROBLEM: Final = 400
 SCHEME_NAME: Final = "keeperToken"

@@ -22,7 +22,7 @@ from registry.pools.bridge import (
 from registry.pools.choices import FEW_KEEPERS, Source
 from registry.pools.look_alikes import changes_of
 from registry.pools.models import PooledTarget, PoolRow
-from registry.pools.services import rows_of
+from registry.pools.stored_rows import rows_of
 from registry.pools.wording import explanation_sentence
 
 HATCHLINGS_FOR_A_TEST = 7

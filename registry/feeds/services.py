@@ -35,12 +35,17 @@ ORDER BY shown.species_id, shown.key
 """What was never recorded had no reports before. Identifiers are random and tell no time."""
 
 
-def states_record(species: str | None = None) -> int:
+def states_record(species: str | None = None, *, is_limited: bool = True) -> int:
     """Record every state of a keepers' combination that is not the one recorded last.
 
     ``flagged`` depends on all combinations of a species and is computed when somebody asks, so a
     change happens at no moment of its own: it is recorded when a feed is read, or by the command
     on a timer. A fixed number of statements. Returns how many changes there were.
+
+    Parameters
+    ----------
+    is_limited
+        As of ``targets_refresh``, which may refuse; the command is not limited.
 
     Notes
     -----
@@ -48,7 +53,7 @@ def states_record(species: str | None = None) -> int:
     what the first recorded, so that nothing is recorded twice or out of order. The states are
     computed behind that lock; what goes stale meanwhile is recorded the next time.
     """
-    targets_refresh(species=species, source=Source.KEEPERS)
+    targets_refresh(species=species, source=Source.KEEPERS, is_limited=is_limited)
     rows = Species.objects.order_by("key")
     if species is not None:
         rows = rows.filter(key=species)

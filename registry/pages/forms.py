@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from http import HTTPStatus
 from typing import Any, Final
 
 from django.core.exceptions import ValidationError
@@ -19,7 +20,7 @@ from registry.api.problems import problem_of
 from registry.api.serializers import StrictSerializer
 from registry.catalogue.selectors import bracketed_names
 from registry.clutches.bulk.hatchlings import hatchlings_read
-from registry.errors import Place, RegistryError
+from registry.errors import Place, RegistryError, TooManyRequestsError
 
 Typed = Mapping[str, str]
 
@@ -33,7 +34,7 @@ REFUSALS: Final = (RegistryError, ValidationError, APIException, ValueError)
 """What serializers, services and the genetics refuse with."""
 
 
-_PARTS: Final = frozenset({"typed", "faults", "n_faults"})
+_PARTS: Final = frozenset({"typed", "faults", "n_faults", "http_status"})
 
 
 class TypedForm:
@@ -42,6 +43,7 @@ class TypedForm:
     def __init__(self, typed: Typed) -> None:
         self.typed = {name: text.strip() for name, text in typed.items()}
         self.faults: dict[str, list[str]] = {}
+        self._refused_with = HTTPStatus.UNPROCESSABLE_ENTITY
 
     def __getitem__(self, name: str) -> str:
         """What was typed in a field; empty if nothing was."""
@@ -64,20 +66,24 @@ class TypedForm:
         """Of all fields."""
         return sum(len(texts) for texts in self.faults.values())
 
+    @property
+    def http_status(self) -> HTTPStatus:
+        """What the page with the form goes out with: refused, too many, or as it should be."""
+        return self._refused_with if self.n_faults else HTTPStatus.OK
+
     @contextmanager
     def noting_parameters(self) -> Iterator[None]:
         """Note what is refused inside at the fields that are named as its parameters.
 
-        A parameter without a field, such as a page's cursor, is a fault of the form.
+        A parameter without a field, such as a page's cursor, is a fault of the form. What is no
+        parameter's fault, such as a board that is not up to date yet, goes on as it is.
         """
         try:
             yield
         except REFUSALS as error:
             problem = problem_of(error)
-            if problem is None:
+            if problem is None or not problem.faults:
                 raise
-            if not problem.faults:
-                self.fault("", problem.detail)
             for one in problem.faults:
                 has_field = one.parameter in self.typed
                 self.fault(one.parameter or "" if has_field else "", one.detail)
@@ -121,6 +127,8 @@ class TypedForm:
             problem = problem_of(error)
             if problem is None:
                 raise
+            if isinstance(error, TooManyRequestsError):
+                self._refused_with = HTTPStatus.TOO_MANY_REQUESTS
             if not problem.faults:
                 self.fault("", problem.detail)
             for one in problem.faults:

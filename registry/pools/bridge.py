@@ -28,7 +28,7 @@ from genetics.evidence.lower_order import (
 from genetics.evidence.missing import is_nothing_missing, why_missing
 from genetics.evidence.recovery import LARGEST_PSI, Recovery, recovery_ratio
 from genetics.evidence.robustness import declared_only, successes_to_undo, without_top_keeper
-from genetics.evidence.verdict import verdict_of
+from genetics.evidence.verdict import WORK_OF_A_ROW, pool_work, verdict_of
 from genetics.model.species import Sex, Species
 from genetics.model.statement import StatedGenes
 from genetics.notation.looks import LocusLook, ReadLook
@@ -48,6 +48,7 @@ from genetics.pool.versions import aligned
 from registry.catalogue.bridge import LoadedSpecies
 from registry.pairings.bridge import statement_from_json, statement_to_json
 from registry.pools.choices import State
+from registry.pools.work import Remembered
 
 WATCH_LEVEL = float(WATCH_E_VALUE)
 """E-value from which a combination is on watch."""
@@ -78,7 +79,7 @@ class Assessment:
     """What the pool of one target says by itself, ready to be stored.
 
     ``reason`` is the likeliest explanation, with the number ``of`` those that can apply; made
-    only where the evidence is near a flag.
+    only where the evidence is near a flag. ``work`` is what all of it took, counted.
     """
 
     state: str
@@ -93,6 +94,7 @@ class Assessment:
     log10_e_value: float
     more_hatchlings: int | None
     reason: dict[str, Any] | None
+    work: int
 
 
 NOTHING_REPORTED = Assessment(
@@ -108,6 +110,7 @@ NOTHING_REPORTED = Assessment(
     log10_e_value=0.0,
     more_hatchlings=None,
     reason=None,
+    work=1,
 )
 
 
@@ -289,8 +292,14 @@ def assessed(
         log10_e_value=max(verdict.evidence.log10, -1e300),
         more_hatchlings=verdict.more_hatchlings,
         reason=_reason(pools, pool, verdict.evidence, changes) if near_a_flag else None,
+        work=pool_work(pools, _SUMS.is_new) * (WORK_NEAR_A_FLAG if near_a_flag else 1),
     )
 
+
+WORK_NEAR_A_FLAG = 4
+"""Times the work of a target near a flag: explanations, and the pool without its top keepers."""
+
+_SUMS = Remembered()
 
 LARGEST_RATIO = LARGEST_PSI
 """Recovery ratio at which estimates and intervals end: it may be more."""
@@ -412,6 +421,15 @@ class PoolNumbers:
 def family_row(family: Sequence[FamilyClutch], target: Target) -> PoolRow | None:
     """The pool row of a family for one target; None if no clutch of it informs the target."""
     return target_row(family, target)
+
+
+WORK_OF_A_KNOWN_ROW = WORK_OF_A_ROW
+"""Work of adding up one pool row whose sums are known, in terms."""
+
+
+def row_work(species: Species, target: Target, row: PoolRow) -> int:
+    """Work of the sums of one pool row that were never made, in terms, as ``pool_work`` counts."""
+    return pool_work([(species, target, Counter({row: 1}))], lambda _row: True)
 
 
 def pool_numbers(pools: Pools) -> PoolNumbers:

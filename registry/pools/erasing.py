@@ -1,4 +1,4 @@
-"""A keeper's whole part leaves the pools, in two statements however many families it has."""
+"""A keeper's whole part leaves the pools, in four statements however many families it has."""
 
 from __future__ import annotations
 
@@ -7,19 +7,13 @@ from typing import Final
 
 from django.db import connection
 
-_TOUCH_TARGETS: Final = """
-UPDATE pools_pooledtarget t SET revision = t.revision + 1
-FROM (
-    SELECT p.id FROM pools_pooledtarget p
-    WHERE p.id IN (SELECT target_id FROM pools_contribution WHERE keeper_id = %(keeper)s)
-    ORDER BY p.species_id, p.source, p.key
-    FOR UPDATE
-) locked
-WHERE t.id = locked.id
-"""
-"""Lock and touch every target that the keeper contributed to, in the order of all other writers:
-by key within a species, and a writer of one clutch touches one species only."""
+from registry.pools.locks import targets_lock
 
+_TARGETS: Final = "SELECT DISTINCT target_id FROM pools_contribution WHERE keeper_id = %(keeper)s"
+
+_TOUCH_TARGETS: Final = """
+UPDATE pools_pooledtarget SET revision = revision + 1 WHERE id = ANY(%(targets)s::bigint[])
+"""
 _REMOVE_CONTRIBUTIONS: Final = """
 WITH gone AS (
     DELETE FROM pools_contribution WHERE keeper_id = %(keeper)s RETURNING target_id, digest
@@ -49,7 +43,9 @@ def keeper_contributions_remove(keeper_id: uuid.UUID) -> int:
     the next answer is made without the keeper.
     """
     with connection.cursor() as cursor:
-        cursor.execute(_TOUCH_TARGETS, {"keeper": keeper_id})
-        n_targets: int = cursor.rowcount
+        cursor.execute(_TARGETS, {"keeper": keeper_id})
+        targets = [target for (target,) in cursor.fetchall()]
+        targets_lock(targets)
+        cursor.execute(_TOUCH_TARGETS, {"targets": targets})
         cursor.execute(_REMOVE_CONTRIBUTIONS, {"keeper": keeper_id})
-    return n_targets
+    return len(targets)

@@ -30,8 +30,10 @@ FROM (
                     %(factors)s::jsonb[]) AS fresh (key, combination, n_factors, factors)
         UNION ALL
         SELECT 1, p.species_id, p.source, p.key, p.combination, p.n_factors, p.factors
-        FROM pools_pooledtarget p JOIN pools_contribution c ON c.target_id = p.id
-        WHERE c.family = ANY(%(families)s::uuid[])
+        FROM pools_pooledtarget p
+        WHERE p.id = ANY(ARRAY(
+            SELECT c.target_id FROM pools_contribution c WHERE c.family = ANY(%(families)s::uuid[])
+        ))
     ) every
     ORDER BY species_id, source, key, rank
 ) named

@@ -7,23 +7,20 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from math import log10
-from threading import Lock
 from typing import Any, Final
 
 from django.conf import settings
 from django.db import connection, transaction
-from django.db.models import Count, F, Min, Q, Sum
+from django.db.models import Count, F, Min, Q, QuerySet, Sum
 
-from registry.catalogue.selectors import version_loaded
+from registry.errors import NotUpToDateError
 from registry.pools.bridge import (
     WATCH_LEVEL,
     Assessment,
     Pools,
-    StoredRow,
     Suspect,
-    WeightedRow,
     assessed,
     explained_by_parts,
     explained_by_whole,
@@ -31,12 +28,14 @@ from registry.pools.bridge import (
     is_part_of,
     log10_without_top,
     pools_of,
-    stored_row,
 )
 from registry.pools.choices import FEW_KEEPERS, Source, State
+from registry.pools.locks import refresh_lock, targets_lock
 from registry.pools.look_alikes import changes_of
 from registry.pools.models import UNCOMPARED, Contribution, PooledTarget, PoolRow
 from registry.pools.probation import keepers_established
+from registry.pools.stored_rows import rows_of
+from registry.pools.work import MOST_WORK, Allowance
 
 _REFRESH_BATCH: Final = 500
 
@@ -46,19 +45,47 @@ def targets_refresh(
     species: str | None = None,
     source: Source | None = None,
     ids: Sequence[int] | None = None,
+    is_limited: bool = True,
 ) -> int:
     """Bring stale assessments up to date; returns how many were.
 
     Reading services call this first, so that lists and answers reflect every acknowledged clutch.
     The revision is read before the pool: a change in between leaves the target stale.
+
+    Parameters
+    ----------
+    is_limited
+        Do no more than ``MOST_WORK``; commands are not limited.
+
+    Raises
+    ------
+    NotUpToDateError
+        There is more to do than one call may, or another one is still at it. What was done is
+        kept, so that calling again comes to an end.
     """
     stale = PooledTarget.objects.filter(assessed_revision__lt=F("revision"))
+    suspects = PooledTarget.objects.filter(UNCOMPARED)
     if species is not None:
-        stale = stale.filter(species=species)
+        stale, suspects = stale.filter(species=species), suspects.filter(species=species)
     if source is not None:
-        stale = stale.filter(source=source)
+        stale, suspects = stale.filter(source=source), suspects.filter(source=source)
     if ids is not None:
         stale = stale.filter(pk__in=ids)
+    allowance = Allowance(MOST_WORK if is_limited else None)
+    refreshed = 0
+    for key in sorted(set(stale.values_list("species_id", flat=True).distinct())):
+        with refresh_lock(key):
+            refreshed += _stale_assess(key, stale.filter(species=key), allowance)
+    for key, one in sorted(set(suspects.values_list("species_id", "source"))):
+        if allowance.is_used_up:
+            raise NotUpToDateError(key)
+        with refresh_lock(key):
+            suspects_compare(species=key, source=Source(one))
+    return refreshed
+
+
+def _stale_assess(species: str, stale: QuerySet[PooledTarget], allowance: Allowance) -> int:
+    """Assess what is stale, in order, as far as is allowed; returns how many were."""
     refreshed, last = 0, 0
     while True:
         rows = (
@@ -67,20 +94,15 @@ def targets_refresh(
             .values("pk", "species_id", "revision", "factors")
         )
         batch = list(rows[:_REFRESH_BATCH])
-        if batch:
-            _assess(batch)
-            refreshed += len(batch)
-            last = batch[-1]["pk"]
+        if batch and allowance.is_used_up:
+            raise NotUpToDateError(species)
+        done = _assess(batch, allowance) if batch else 0
+        refreshed += done
+        if done < len(batch):
+            raise NotUpToDateError(species)
         if len(batch) < _REFRESH_BATCH:
-            break
-    suspects = PooledTarget.objects.filter(UNCOMPARED)
-    if species is not None:
-        suspects = suspects.filter(species=species)
-    if source is not None:
-        suspects = suspects.filter(source=source)
-    for key, one in sorted(set(suspects.values_list("species_id", "source"))):
-        suspects_compare(species=key, source=Source(one))
-    return refreshed
+            return refreshed
+        last = batch[-1]["pk"]
 
 
 def suspects_compare(*, species: str, source: Source) -> None:
@@ -148,21 +170,18 @@ _STORE_COMPARISONS: Final = """
 UPDATE pools_pooledtarget t
 SET explained_by = a.explained_by, compared_revision = a.compared
 FROM (
-    SELECT p.id, f.explained_by, f.compared
-    FROM unnest(
+    SELECT * FROM unnest(
         %(ids)s::bigint[], %(assessed)s::bigint[], %(explained)s::jsonb[], %(compared)s::bigint[]
     ) AS f (target_id, assessed, explained_by, compared)
-    JOIN pools_pooledtarget p ON p.id = f.target_id
-    WHERE p.assessed_revision = f.assessed
-    ORDER BY p.species_id, p.source, p.key
-    FOR UPDATE OF p
 ) a
-WHERE t.id = a.id
+WHERE t.id = a.target_id AND t.assessed_revision = a.assessed
 """
 """A target that was assessed anew meanwhile is left, so that it is compared again."""
 
 
+@transaction.atomic
 def _comparisons_store(rows: Sequence[PooledTarget]) -> None:
+    targets_lock([one.pk for one in rows])
     with connection.cursor() as cursor:
         cursor.execute(
             _STORE_COMPARISONS,
@@ -175,7 +194,8 @@ def _comparisons_store(rows: Sequence[PooledTarget]) -> None:
         )
 
 
-def _assess(batch: Sequence[Mapping[str, Any]]) -> None:
+def _assess(batch: Sequence[Mapping[str, Any]], allowance: Allowance) -> int:
+    """Assess targets until the allowance is used up; returns how many were."""
     ids = [one["pk"] for one in batch]
     counts = _counts_of(ids)
     rows = rows_of(
@@ -184,11 +204,16 @@ def _assess(batch: Sequence[Mapping[str, Any]]) -> None:
         .values_list("target_id", "digest", "n_families")
     )
     changes = changes_of({one["species_id"] for one in batch})
-    assessments = [
-        assessed(one["factors"], rows.get(one["pk"], ()), changes[one["species_id"]])
-        for one in batch
-    ]
-    _assessments_store(batch, counts, assessments, _without_top(batch, assessments))
+    assessments: list[Assessment] = []
+    for one in batch:
+        if allowance.is_used_up:
+            break
+        found = assessed(one["factors"], rows.get(one["pk"], ()), changes[one["species_id"]])
+        allowance.take(found.work)
+        assessments.append(found)
+    done = batch[: len(assessments)]
+    _assessments_store(done, counts, assessments, _without_top(done, assessments))
+    return len(done)
 
 
 def _without_top(
@@ -213,45 +238,6 @@ def _without_top(
     for (target, keeper), own in rows.items():
         by_keeper[target][keeper] = pools_of(near[target], own)
     return {target: log10_without_top(own) for target, own in by_keeper.items()}
-
-
-def rows_of(found: Iterable[tuple[Any, str, int]]) -> dict[Any, list[WeightedRow]]:
-    """Pool rows by what they belong to, from (owner, digest, number of families).
-
-    In the order given, which every caller makes a fixed one: sums of the same rows then have the
-    same last digit. Rows never change, so each process reads the content of one only once. A row
-    that was emptied since it was listed is left out: its target is stale then, and is read again.
-    """
-    listed = list(found)
-    known = _known_rows({digest for _owner, digest, _n in listed})
-    rows: dict[Any, list[WeightedRow]] = defaultdict(list)
-    for owner, digest, n_families in listed:
-        if digest in known:
-            rows[owner].append(WeightedRow(stored=known[digest], n_families=n_families))
-    return rows
-
-
-def _known_rows(digests: set[str]) -> dict[str, StoredRow]:
-    with _LOCK:
-        known = {digest: _ROWS[digest] for digest in digests if digest in _ROWS}
-    if len(known) == len(digests):
-        return known
-    contents = PoolRow.objects.filter(digest__in=digests - known.keys()).values_list(
-        "digest", "version_id", "content"
-    )
-    for digest, version_id, content in contents.iterator():
-        if digest not in known:
-            known[digest] = stored_row(version_loaded(version_id), content)
-    with _LOCK:
-        _ROWS.update(known)
-        while len(_ROWS) > _MOST_ROWS:
-            del _ROWS[next(iter(_ROWS))]
-    return known
-
-
-_ROWS: Final[dict[str, StoredRow]] = {}
-_LOCK: Final = Lock()
-_MOST_ROWS: Final = 100_000
 
 
 def flagged_targets(source: Source, species: str | None = None) -> frozenset[int]:
@@ -322,7 +308,7 @@ UPDATE pools_pooledtarget t SET
     n_cut_families = a.cut, log10_e_value = a.log10_e_value, more_hatchlings = a.more,
     reason = a.reason, log10_without_top = a.without_top
 FROM (
-    SELECT p.id, f.* FROM unnest(
+    SELECT * FROM unnest(
         %(ids)s::bigint[], %(revisions)s::bigint[], %(states)s::text[], %(clutches)s::int[],
         %(declared)s::int[], %(keepers)s::int[], %(hatchlings)s::int[], %(hits)s::int[],
         %(possible)s::int[], %(with_hit)s::int[], %(keepers_with_hit)s::int[],
@@ -332,12 +318,8 @@ FROM (
     ) AS f (target_id, revision, state, clutches, declared, keepers, hatchlings, hits, possible,
             with_hit, keepers_with_hit, season, expected, p_value, log10_p_value, chance_of_none,
             cut, log10_e_value, more, reason, without_top)
-    JOIN pools_pooledtarget p ON p.id = f.target_id
-    WHERE p.assessed_revision < f.revision
-    ORDER BY p.species_id, p.source, p.key
-    FOR UPDATE OF p
 ) a
-WHERE t.id = a.id
+WHERE t.id = a.target_id AND t.assessed_revision < a.revision
 """
 
 
@@ -351,6 +333,7 @@ def _assessments_store(
     def counted(name: str) -> list[Any]:
         return [counts.get(one["pk"], {}).get(name) or 0 for one in batch]
 
+    targets_lock([one["pk"] for one in batch])
     with connection.cursor() as cursor:
         cursor.execute(
             _STORE_ASSESSMENTS,

@@ -65,7 +65,8 @@ def removals() -> tuple[Removal, ...]:
             Removal(
                 label=label_of(model),
                 sql=f"DELETE FROM {_table(model)} "  # noqa: S608 - names of our own models
-                f"WHERE {_key(model)} IN ({_rows(model, follow)})",
+                # A list of keys, not a join: whatever is known of the table, it is made once.
+                f"WHERE {_key(model)} = ANY(ARRAY({_rows(model, follow)}))",
                 deletes=True,
             )
             for model in reversed(list(order.static_order()))

@@ -19,6 +19,7 @@ from registry.errors import ErrorCode
 from registry.keepers import services
 from registry.keepers.models import KeeperToken
 from registry.keepers.selectors import today
+from registry.pools import services as pool_services
 from registry.traffic.sealing import key_digest
 from tests.factories.registry import (
     ANY_STATE,
@@ -75,6 +76,16 @@ def not_ready(_keeper: Api) -> dict[str, Any]:
     with transaction.atomic():
         Species.objects.update(current=None)
         problem = raw("get", "/health/ready")(_keeper)
+        transaction.set_rollback(True)
+    return problem
+
+
+def not_up_to_date(keeper: Api) -> dict[str, Any]:
+    """Asked when one call may not do anything, of a report that is taken back."""
+    with transaction.atomic(), pytest.MonkeyPatch.context() as patched:
+        keeper.post("clutches/", clutch())
+        patched.setattr(pool_services, "MOST_WORK", 0)
+        problem = raw("get", "flags/")(keeper)
         transaction.set_rollback(True)
     return problem
 
@@ -212,6 +223,7 @@ TABLE: Final[dict[str, tuple[Request, str]]] = {
     ),
     "server-error": (broken, "the fault is logged there"),
     "not-ready": (not_ready, "No species is in force: load a catalogue."),
+    "not-up-to-date": (not_up_to_date, "send the same call again in a moment"),
     "unknown-species": (report(species="gecko"), "The catalogue has no species 'gecko'."),
     "unknown-gene": (notation("quilback"), "Did you mean Quillback?"),
     "gene-of-another-species": (other_species, "it is known in the corn snake"),

@@ -10,18 +10,18 @@ from tests.factories.registry import GECKO
 from tests.journeys.conftest import WIDTHS
 from tests.journeys.test_journeys import SHORT, join, type_clutch
 
+PAIR = "sire=tidemark+het+ashwater+brackish&dam=66%25+het+ashwater+tidemark+het+quillback"
 PUBLIC = (
     "/",
     f"/?species={GECKO}&combination=quilback",
     SHORT,
     f"/combinations/{GECKO}/Turfcoat/",
-    f"/combinations/{GECKO}/Dewline%20Bogcoat%20Wickglow/",
+    f"/combinations/{GECKO}/Dewline%20Wickglow/",
     f"{SHORT}over-time/",
     "/watch/",
     f"/watch/?species={GECKO}&gene=dewline",
     "/forecast/",
-    f"/forecast/?species={GECKO}&sire=tidemark+het+ashwater+brackish&dam=66%25+het+ashwater"
-    "+tidemark+het+quillback&clutch_size=7&wanted=tidemark+ashwater%0Afloodmark",
+    f"/forecast/?species={GECKO}&{PAIR}&clutch_size=7&wanted=tidemark+ashwater%0Afloodmark",
     f"/forecast/?species={GECKO}&sire=zzz&dam=normal",
     "/clutch-in-hand/",
     "/sign-in/",

@@ -59,11 +59,10 @@ def test_ask__from_misspelt_words_to_the_evidence_over_time(reader, width, scrip
     ):
         assert part in said
     if script:
-        one.page.locator("img.curve").scroll_into_view_if_needed()
-        one.page.wait_for_function(
-            "document.querySelector('img.curve').complete && "
-            "document.querySelector('img.curve').naturalWidth > 0"
-        )
+        curve = one.page.locator("img.curve")
+        with one.page.expect_response(re.compile(r"over-time\.svg")) as drawn:
+            curve.scroll_into_view_if_needed()
+        assert drawn.value.ok
     one.follow("The same as a table")
     assert "After each clutch" in one.text()
 
@@ -203,7 +202,7 @@ def test_account__tokens_export_and_erasure(reader, width, script):
     one.go("/account/tokens/")
     one.page.fill("#label", "phone")
     one.press("Make it")
-    assert one.text().count("bck_") == 3
+    assert len(re.findall(r"bck_\S{43}", one.text())) == 1
     one.go("/account/export/")
     with one.page.expect_download() as taken:
         one.page.get_by_role("link", name=re.compile("Tables")).click()

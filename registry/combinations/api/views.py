@@ -51,7 +51,9 @@ class CombinationView(ApiView):
     known_parameters = ("source",)
 
     @extend_schema(
-        operation_id="combination_read", parameters=[SOURCE], responses=CombinationSerializer
+        operation_id="combination_read",
+        parameters=[SOURCE],
+        responses={200: CombinationSerializer, 503: None},
     )
     def get(self, request: Request, species: str, genes: str) -> Response:
         """Has anyone produced it, how often against expectation? 200 also if nobody reported."""
@@ -107,7 +109,11 @@ class CombinationsView(ApiListView):
         """One combination."""
         return CombinationRowSerializer(row_answer(one)).data
 
-    @extend_schema(operation_id="combination_list", parameters=[SOURCE])
+    @extend_schema(
+        operation_id="combination_list",
+        parameters=[SOURCE],
+        responses={200: CombinationRowSerializer, 503: None},
+    )
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """A page of combinations."""
         return super().get(request, *args, **kwargs)
@@ -137,7 +143,11 @@ class FlagsView(ApiListView):
         """One combination on watch."""
         return FlagSerializer(flag_answer(one)).data
 
-    @extend_schema(operation_id="flag_list", parameters=[SOURCE])
+    @extend_schema(
+        operation_id="flag_list",
+        parameters=[SOURCE],
+        responses={200: FlagSerializer, 503: None},
+    )
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """A page of combinations flagged or on watch; the strongest evidence comes first."""
         return super().get(request, *args, **kwargs)

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from genetics.evidence.latent import animal_states, cell_chances, target_groups
+from genetics.evidence.latent import animal_states, cell_chances, cell_tables, target_groups
 from genetics.model.belief import Phase
 from genetics.model.species import Sex
 from tests.factories.pairings import small_species, stated, statements
@@ -143,6 +143,8 @@ def test_cell_chances__count_hatchlings(drawn, data):
 
     expected = cells_of(species, asked, whole(sire, one), whole(dam, other), sex)
     found = cell_chances(species, asked, one.haplotypes, other.haplotypes, sex)
+    table = cell_tables(species, asked, [one.haplotypes], [other.haplotypes], sex)
+    assert table[0, 0].tolist() == list(found)
     assert found == pytest.approx([float(chance) for chance in expected], rel=1e-12, abs=1e-15)
     assert sum(found) == pytest.approx(1, rel=1e-12)
 

@@ -1,4 +1,4 @@
-"""The demo at its usual size: each of its three inventions is found, with the right reason first."""
+"""The demo at its usual size: each of its three inventions is found, the right reason first."""
 
 from __future__ import annotations
 

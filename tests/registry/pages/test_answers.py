@@ -311,6 +311,20 @@ def test_ask__shows_the_strongest_of_the_board(community):
     assert "(invented)" in page.text
 
 
+def test_pages__say_that_reports_are_still_worked_in(community, monkeypatch):
+    monkeypatch.setattr("registry.pools.services.MOST_WORK", 0)
+    browser = Browser()
+    for path in (SHORT, "/watch/"):
+        response = browser.client.get(path)
+        assert response.status_code == 503, path
+        assert response.headers["Retry-After"] == "1"
+        assert "not all of them are worked in yet" in Page(response).text
+    # One can ask all the same: nothing is looked up for it.
+    page = browser.get("/")
+    assert "Strongest on the watch board" not in page.text
+    assert "combination" in page.fields
+
+
 def test_watch__has_500_rows_page_by_page(community):
     Api().get("flags/", species=GECKO)  # assesses what was reported
     flagged = PooledTarget.objects.get(combination="Ashwater Quillback", source="keepers")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import random
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -238,6 +238,54 @@ def test_erasure__statements_do_not_grow_with_the_families():
         large, "delete", "keepers/me/", headers=ANY_STATE
     )
     assert not Contribution.objects.exists()
+
+
+def tuples_read() -> int:
+    """Rows that PostgreSQL has read in this transaction, by whatever way, in all tables."""
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT sum(coalesce(seq_tup_read, 0) + coalesce(idx_tup_fetch, 0)) "
+            "FROM pg_stat_xact_user_tables"
+        )
+        (found,) = cursor.fetchone() or (0,)
+    return int(found)
+
+
+@pytest.fixture
+def statistics_of_a_bad_moment() -> Iterator[Callable[[], None]]:
+    """A call that lets PostgreSQL believe what autovacuum may write down at any moment.
+
+    It counts rows while the first large transaction is open: many pages and not one row.
+    """
+    tables = [model._meta.db_table for model in apps.get_models()]
+    with connection.copy().cursor() as other:
+
+        def write_down() -> None:
+            other.execute(f"ANALYZE {', '.join(tables)}")
+
+        yield write_down
+        other.connection.close()
+
+
+def test_erasure__costs_what_there_is_whatever_the_statistics_say(statistics_of_a_bad_moment):
+    keeper = joined()
+    keeper.post("clutches/", many("m-0", "f-0"))
+    statistics_of_a_bad_moment()
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT reltuples, relpages FROM pg_class WHERE relname = %s", ["pools_contribution"]
+        )
+        (n_tuples, n_pages) = cursor.fetchone() or (None, None)
+    assert n_tuples == 0 < n_pages
+    for n in range(1, 4):
+        keeper.post("clutches/", many(f"m-{n}", f"f-{n}"))
+    n_rows = Contribution.objects.count()
+    assert n_rows > 1_500
+    before = tuples_read()
+    erase(keeper)
+    assert not Contribution.objects.exists()
+    # Each is read some times: to be found, changed, and held against what refers to it.
+    assert tuples_read() - before < 10 * n_rows
 
 
 # --- transactions -------------------------------------------------------------------------------

@@ -63,7 +63,7 @@ class Command(BaseCommand):
             f"{options['clutches']} invented clutches of {options['keepers']} invented keepers. "
             "Flagged or on watch, strongest first:"
         )
-        targets_refresh(species=DEMO_SPECIES, source=Source.KEEPERS)
+        targets_refresh(species=DEMO_SPECIES, source=Source.KEEPERS, is_limited=False)
         rows = (
             flag_list(Source.KEEPERS, DEMO_SPECIES)
             .filter(species=DEMO_SPECIES)

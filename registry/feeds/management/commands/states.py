@@ -31,4 +31,4 @@ class Command(BaseCommand):
                 species_get(species)
         except NotFoundError as error:
             raise CommandError(error.message) from error
-        self.stdout.write(f"{states_record(species)} changes recorded.")
+        self.stdout.write(f"{states_record(species, is_limited=False)} changes recorded.")
