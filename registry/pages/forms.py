@@ -74,7 +74,10 @@ class TypedForm:
 
     @contextmanager
     def noting_parameters(self) -> Iterator[None]:
-        """Note what is refused inside at the fields that are named as its parameters."""
+        """Note what is refused inside at the fields that are named as its parameters.
+
+        A parameter without a field, such as a page's cursor, is a fault of the form.
+        """
         try:
             yield
         except REFUSALS as error:
@@ -84,7 +87,8 @@ class TypedForm:
             if not problem.faults:
                 self.fault("", problem.detail)
             for one in problem.faults:
-                self.fault(one.parameter or "", one.detail)
+                has_field = one.parameter in self.typed
+                self.fault(one.parameter or "" if has_field else "", one.detail)
 
     def checked(
         self,
