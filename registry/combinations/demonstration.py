@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from random import Random
 from typing import Any, Final
+from uuid import UUID
 
+from django.db import transaction
 from django.utils import timezone
 
 from registry.catalogue.selectors import names_elsewhere, species_loaded
-from registry.clutches.models import Clutch
+from registry.clutches.models import Clutch, LikelyDuplicate, Revision
 from registry.clutches.selectors import clutch_answer, clutch_list
 from registry.clutches.services.reporting import clutch_report
 from registry.clutches.services.revising import clutch_revise
-from registry.combinations.bridge.community import DEMO_SPECIES, MISTAKEN, community_clutches
+from registry.combinations.bridge.community import (
+    DEMO_SPECIES,
+    MISTAKEN,
+    N_SEASONS,
+    community_clutches,
+)
 from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_join
 from registry.pairings.models import Pairing
@@ -24,38 +32,116 @@ _DECLARED_ONE_IN: Final = 4
 _SILENT_ONE_IN: Final = 40
 """One clutch in so many is declared before it hatches; to one in so many a silent pairing comes."""
 _UNSURE_ONE_IN: Final = 15
+_SURE_LATER_ONE_IN: Final = 3
+"""Of the clutches with an uncertain call, one in so many is looked at again after two sheds."""
 _LOOKED_AGAIN: Final = 1
-"""Keepers who look at a look-alike again after two sheds."""
-_AGE_DAYS: Final = 400
-"""Invented keepers are no newcomers: the board shall show what a grown registry shows."""
+"""Keepers who see after two sheds that they took a look-alike for the other look."""
+_REPORTED_FROM: Final = (8, 15)
+"""Month and day of a season from which on its clutches are reported."""
+_REPORTED_WITHIN: Final = timedelta(days=100)
+_TWO_SHEDS: Final = timedelta(days=30)
+_MOST_COPIED: Final = 8
+"""Reports that are tried for one that nobody could take for another clutch when it comes twice."""
 
 
 def community_report(*, n_keepers: int, n_clutches: int, seed: int) -> None:
-    """Join the keepers and report their clutches; some declared, some unsure, some looked at again.
+    """Join the keepers and report their clutches, all or nothing; times are invented as well.
 
-    The same seed gives the same community, whatever else the database holds.
+    Some are declared, some unsure, some looked at again, one comes from two keepers. The same seed
+    gives the same community up to the present year, whatever else the database holds.
     """
     loaded = species_loaded(DEMO_SPECIES)
-    keepers = [keeper_join().keeper for _number in range(n_keepers)]
-    long_ago = timezone.now() - timedelta(days=_AGE_DAYS)
-    Keeper.objects.filter(pk__in=[one.pk for one in keepers]).update(joined_at=long_ago)
-    bodies = community_clutches(
-        loaded, names_elsewhere(DEMO_SPECIES), n_keepers=n_keepers, n_clutches=n_clutches, seed=seed
+    last_season = timezone.now().year - 1
+    bodies = list(
+        community_clutches(
+            loaded,
+            names_elsewhere(DEMO_SPECIES),
+            n_keepers=n_keepers,
+            n_clutches=n_clutches,
+            seed=seed,
+            last_season=last_season,
+        )
     )
+    bodies.sort(key=lambda one: one[1]["season"])
     random = Random(seed)  # noqa: S311 - a simulation, no secret
-    for place, (number, body) in enumerate(bodies):
-        keeper = keepers[number]
-        if place % _SILENT_ONE_IN == _SILENT_ONE_IN - 1:
-            _declared(keeper, body)
-        if place % _UNSURE_ONE_IN == _UNSURE_ONE_IN - 1:
-            body = body | {"hatchlings": list(_unsure(body["hatchlings"], random))}  # noqa: PLW2901
-        if place % _DECLARED_ONE_IN == 0:
-            parents = {role: body[role] for role in ("sire", "dam")}
-            declared = _declared(keeper, body | parents)
-            body = {name: one for name, one in body.items() if name not in parents}  # noqa: PLW2901
-            body["pairing"] = declared.pk
-        clutch_report(keeper, body)
-    _look_again(keepers)
+    with transaction.atomic():
+        keepers = [keeper_join().keeper for _number in range(n_keepers)]
+        # Invented keepers are no newcomers: the board shall show what a grown registry shows.
+        joined = datetime(last_season + 1 - N_SEASONS, 1, 1, 12, tzinfo=UTC)
+        Keeper.objects.filter(pk__in=[one.pk for one in keepers]).update(joined_at=joined)
+        for place, (number, body) in enumerate(bodies):
+            _reported(keepers[number], body, place=place, of=len(bodies), random=random)
+        _look_again(keepers)
+        _reported_twice(keepers, bodies)
+
+
+def _reported(
+    keeper: Keeper, body: Mapping[str, Any], *, place: int, of: int, random: Random
+) -> None:
+    """Report a clutch as the place that it has among all has it, at an invented time."""
+    given = dict(body)
+    n_unsure, is_sure = divmod(place + 1, _UNSURE_ONE_IN)
+    if place % _SILENT_ONE_IN == _SILENT_ONE_IN - 1:
+        _declared(keeper, body)
+    if not is_sure:
+        given["hatchlings"] = list(_unsure(body["hatchlings"], random))
+    if place % _DECLARED_ONE_IN == 0:
+        given["pairing"] = _declared(keeper, body).pk
+        del given["sire"], given["dam"]
+    clutch_id = clutch_report(keeper, given).clutch_id
+    reported_at = datetime(body["season"], *_REPORTED_FROM, 12, tzinfo=UTC)
+    _came(clutch_id, reported_at + place / of * _REPORTED_WITHIN)
+    was_unsure = not is_sure and given["hatchlings"] != body["hatchlings"]
+    if was_unsure and n_unsure % _SURE_LATER_ONE_IN == 0:
+        _revised(keeper, clutch_id, body["hatchlings"])
+
+
+def _came(clutch_id: UUID, reported_at: datetime) -> None:
+    Clutch.objects.filter(pk=clutch_id).update(reported_at=reported_at)
+    Revision.objects.filter(clutch=clutch_id).update(made_at=reported_at)
+
+
+def _revised(keeper: Keeper, clutch_id: UUID, hatchlings: Sequence[Mapping[str, Any]]) -> None:
+    """The calls after the second shed."""
+    given = {
+        "hatchlings": [dict(one) for one in hatchlings],
+        "sheds": 2,
+        "basis": "the eyes after the second shed",
+    }
+    clutch_revise(keeper, clutch_id, given)
+    former, last = list(Revision.objects.filter(clutch=clutch_id).order_by("number"))[-2:]
+    Revision.objects.filter(pk=last.pk).update(made_at=former.made_at + _TWO_SHEDS)
+
+
+def _reported_twice(
+    keepers: Sequence[Keeper], bodies: Sequence[tuple[int, Mapping[str, Any]]]
+) -> None:
+    """The owner of a dam reports a clutch that the owner of the sire reported: a likely duplicate.
+
+    It has to be a clutch of many looks; one that might be another clutch is not kept.
+    """
+    if len(keepers) == 1:
+        return
+    of_many = sorted(bodies, key=lambda one: -_n_told(one[1]["hatchlings"]))
+    for number, body in of_many[:_MOST_COPIED]:
+        own = {role: {"genes": body[role]["genes"]} for role in ("sire", "dam")}
+        with suppress(_NoCopyError), transaction.atomic():
+            report = clutch_report(keepers[(number + 1) % len(keepers)], {**body, **own})
+            if report.held is None:
+                raise _NoCopyError
+            reported_at = datetime(body["season"], 12, 20, 12, tzinfo=UTC)
+            _came(report.clutch_id, reported_at)
+            LikelyDuplicate.objects.filter(later=report.clutch_id).update(found_at=reported_at)
+            return
+
+
+class _NoCopyError(Exception):
+    """A second report that the registry takes for another clutch."""
+
+
+def _n_told(groups: Sequence[Mapping[str, Any]]) -> int:
+    """How much the calls of a clutch tell it from others: looks, then hatchlings."""
+    return 100 * len(groups) + sum(one["count"] for one in groups)
 
 
 def _declared(keeper: Keeper, body: Mapping[str, Any]) -> Pairing:
@@ -103,10 +189,5 @@ def _looked_again(keeper: Keeper, clutch: Clutch, shown: Sequence[str], called: 
         for one in answer["hatchlings"]
     ]
     hatchlings.append({"call": " ".join(shown), "count": 1, "was": called})
-    given = {
-        "hatchlings": [one for one in hatchlings if one["count"]],
-        "sheds": 2,
-        "basis": "the eyes after the second shed",
-    }
-    clutch_revise(keeper, clutch.pk, given)
+    _revised(keeper, clutch.pk, [one for one in hatchlings if one["count"]])
     return True

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
+from contextlib import suppress
 from typing import Any
 
 from django.db.models import Case, F, OuterRef, Q, QuerySet, Subquery, TextField, Value, When
@@ -43,6 +44,22 @@ def combination_named(species_key: str, text: str) -> str:
     with at_parameter("combination"):
         target = target_read(loaded, text, names_elsewhere(species_key))
     return combination_text(loaded.species, target)
+
+
+def combinations_named(species_key: str, texts: Iterable[str]) -> dict[str, str]:
+    """Text -> canonical text of those that are combinations. One statement.
+
+    Raises
+    ------
+    UnknownSpeciesError
+    """
+    loaded = species_loaded(species_key)
+    others = names_elsewhere(species_key)
+    named = {}
+    for text in texts:
+        with suppress(ValueError):  # of genetics
+            named[text] = combination_text(loaded.species, target_read(loaded, text, others))
+    return named
 
 
 def combination_answer(species_key: str, text: str, source: Source) -> dict[str, Any]:

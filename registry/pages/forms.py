@@ -15,7 +15,6 @@ from django.core.exceptions import ValidationError
 from rest_framework.exceptions import APIException
 from rest_framework.exceptions import ValidationError as RestValidationError
 
-from registry.api.faults import Fault
 from registry.api.problems import problem_of
 from registry.api.serializers import StrictSerializer
 from registry.catalogue.selectors import bracketed_names
@@ -43,6 +42,8 @@ class TypedForm:
     def __init__(self, typed: Typed) -> None:
         self.typed = {name: text.strip() for name, text in typed.items()}
         self.faults: dict[str, list[str]] = {}
+        self.entries_read: tuple[int, ...] = ()
+        """Of the entries of hatchlings that could be read, their places among all, from 0."""
         self._refused_with = HTTPStatus.UNPROCESSABLE_ENTITY
 
     def __getitem__(self, name: str) -> str:
@@ -115,6 +116,15 @@ class TypedForm:
             body |= {name: stand_ins[name] for name in wrong if stand_ins[name] is not None}
         return None
 
+    def _as_typed(self, place: Place) -> Place:
+        """A place in a body, with the entry of hatchlings counted as it was typed."""
+        first, *rest = place or ("",)
+        if first != "hatchlings" or not rest or not isinstance(rest[0], int):
+            return place
+        number = rest[0]
+        known = self.entries_read
+        return (first, known[number] if number < len(known) else number, *rest[1:])
+
     @contextmanager
     def noting(self, named: Callable[[Place], tuple[str, str]]) -> Iterator[None]:
         """Note what is refused inside; ``named`` gives field and beginning of the text of a place.
@@ -132,12 +142,8 @@ class TypedForm:
             if not problem.faults:
                 self.fault("", problem.detail)
             for one in problem.faults:
-                self.fault(*_noted(one, named))
-
-
-def _noted(fault: Fault, named: Callable[[Place], tuple[str, str]]) -> tuple[str, str]:
-    field, beginning = named(fault.place or ())
-    return field, f"{beginning}{fault.detail}"
+                field, beginning = named(self._as_typed(one.place or ()))
+                self.fault(field, f"{beginning}{one.detail}")
 
 
 def checked(serializer_class: type[StrictSerializer], body: Mapping[str, Any]) -> Any:
@@ -185,6 +191,9 @@ def hatchlings_typed_in(form: TypedForm) -> list[dict[str, Any]]:
     """Entries of hatchlings, one look a line; those that can't be read are noted as faults."""
     names = bracketed_names(form["species"])
     read = hatchlings_read(form["hatchlings"], lambda words: words.strip().casefold() in names)
+    refused = {place for place, _error in read.refusals}
+    places = range(len(read.entries) + len(refused))
+    form.entries_read = tuple(place for place in places if place not in refused)
     for place, error in read.refusals:
         form.fault("hatchlings", f"Entry {place + 1}: {error.message}")
     return list(read.entries)

@@ -12,8 +12,8 @@ from django.core.exceptions import ImproperlyConfigured
 from django.core.management import execute_from_command_line
 
 from registry.server.embedded import database_for_command
-from registry.server.errors import StartError
-from registry.server.serving import serve
+from registry.server.errors import InUseError, StartError
+from registry.server.serving import Opening, serve
 from registry.settings.environment import (
     OWNER_DATABASE_URL,
     THREAD_LIMITS,
@@ -74,6 +74,11 @@ def _manage(words: list[str], environment: Environment) -> int:
     asks_for_help = not words or bool(_HELP_WORDS & set(words))
     if words in ([], ["help"], ["--help"], ["-h"]):
         print("broodcount serve [--host HOST] [--port N]: run the service.\n")
+    if words[:1] == ["demo"] and asks_for_help:
+        print(
+            "broodcount demo [--host HOST] [--port N]: fill, then run the service, open at the "
+            "watch board.\nbroodcount demo --fill-only: fill, and no more. Both take:\n"
+        )
     only_reads_files = words[:2] == ["catalogue", "check"]
     if (
         environment.database_url
@@ -105,18 +110,17 @@ def _demo(words: Sequence[str], environment: Environment) -> int:
     """
     parser = argparse.ArgumentParser(prog="broodcount demo", add_help=False, allow_abbrev=False)
     parser.add_argument("--fill-only", action="store_true")
-    parser.add_argument("--host", default="127.0.0.1")
-    parser.add_argument("--port", type=_port, default=8000)
+    _add_address(parser)
     options, rest = parser.parse_known_args(words)
     if options.fill_only:
         return _manage(["demo", *rest], environment)
     kept = [] if "--again" in rest else ["--keep"]
-    code = _manage(["demo", *rest, *kept], environment)
-    if code or environment.database_url is None:
-        # The command ran on the embedded database of its own; the service starts it anew.
-        os.environ.pop("DATABASE_URL", None)
-        os.environ.pop(OWNER_DATABASE_URL, None)
-    return code or serve(environment, host=options.host, port=options.port, board=DEMO_BOARD)
+    opening = Opening(("demo", "--fill-only", *rest, *kept), page=DEMO_BOARD)
+    try:
+        return serve(environment, host=options.host, port=options.port, opening=opening)
+    except InUseError as error:
+        message = f"{error} To fill that one while it runs: broodcount demo --fill-only."
+        raise StartError(message) from error
 
 
 def _serve_options(words: Sequence[str]) -> argparse.Namespace:
@@ -128,11 +132,16 @@ def _serve_options(words: Sequence[str]) -> argparse.Namespace:
             "catalogue and answer requests until Ctrl-C or SIGTERM."
         ),
     )
+    _add_address(parser)
+    return parser.parse_args(words)
+
+
+def _add_address(parser: argparse.ArgumentParser) -> None:
+    """Where to listen."""
     parser.add_argument("--host", default="127.0.0.1", help="address to listen at (%(default)s)")
     parser.add_argument(
         "--port", type=_port, default=8000, help="port; 0 takes a free one (%(default)s)"
     )
-    return parser.parse_args(words)
 
 
 def _port(text: str) -> int:

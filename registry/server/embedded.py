@@ -17,7 +17,7 @@ from registry.server.address import (
     recorded_server,
 )
 from registry.server.binaries import binaries_for, find_binaries
-from registry.server.errors import StartError
+from registry.server.errors import InUseError, StartError
 from registry.server.ownership import (
     FileLock,
     Holder,
@@ -60,8 +60,9 @@ def owned_server(
 
     Raises
     ------
-    StartError
+    InUseError
         Somebody else owns the folder; the text names the process.
+    StartError
     """
     prepare_data_dir(data_dir)
     lock = own(data_dir, command=command)
@@ -70,7 +71,7 @@ def owned_server(
             f"The data folder {data_dir} is in use by '{lock.command}' (process {lock.pid}). "
             "Stop that one first, or set BROODCOUNT_DATA_DIR to another folder."
         )
-        raise StartError(message)
+        raise InUseError(message)
     try:
         server = embedded_server(data_dir, postgres_bin=postgres_bin, durable=durable)
         try:

@@ -3,3 +3,7 @@
 
 class StartError(Exception):
     """The service or its database can't start; the text says why and what to do."""
+
+
+class InUseError(StartError):
+    """Another process has the data folder."""

@@ -12,8 +12,7 @@ import socket
 import subprocess
 import sys
 import time
-import webbrowser
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
@@ -71,19 +70,28 @@ class _Stop:
             raise _StopRequested
 
 
-def serve(environment: Environment, *, host: str, port: int, board: str | None = None) -> int:
+@dataclass(frozen=True, slots=True)
+class Opening:
+    """What a service begins with: a command of ours, run before the first request, and a page."""
+
+    command: Sequence[str]
+    page: str
+
+
+def serve(environment: Environment, *, host: str, port: int, opening: Opening | None = None) -> int:
     """Serve until told to stop; give the exit code.
 
     Parameters
     ----------
-    board
-        Path of a page to open in a browser, if there is one, once the service answers.
+    opening
+        Its page is told, and opened in a browser if there is one, once the service answers.
 
     Raises
     ------
     StartError
-        The data folder is in use, the database does not start, the port is taken, or the web
-        server ended by itself. Whatever was started has been stopped by then.
+        The data folder is in use, the database does not start, the port is taken, the command of
+        the opening fails, or the web server ended by itself. Whatever was started has been stopped
+        by then.
     """
     stop = _Stop()
     for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
@@ -94,6 +102,8 @@ def serve(environment: Environment, *, host: str, port: int, board: str | None =
             with _listen(host, port, stop) as listener:
                 os.environ["DATABASE_URL"] = database.owner_url
                 _bring_up_to_date(environment, database, stop)
+                if opening is not None:
+                    _run_first(opening.command, stop)
                 with _metrics_dir(environment, listener) as folder:
                     variables = _web_variables(database, folder)
                     _run(
@@ -101,7 +111,7 @@ def serve(environment: Environment, *, host: str, port: int, board: str | None =
                         variables=variables,
                         server=database.server,
                         stop=stop,
-                        board=board,
+                        page=opening.page if opening else None,
                     )
     except _StopRequested:
         print("Broodcount has stopped.", flush=True)
@@ -215,7 +225,7 @@ def _run(
     variables: Mapping[str, str],
     server: Postgres | None,
     stop: _Stop,
-    board: str | None,
+    page: str | None,
 ) -> None:
     """Run the web server until it is told to stop, or something ends by itself."""
     process = _start_web_server(listener, variables)
@@ -224,8 +234,8 @@ def _run(
         host, port = listener.getsockname()[:2]
         shown = f"[{host}]" if ":" in host else host
         print(f"Broodcount is listening on http://{shown}:{port}{_API}", flush=True)
-        if board is not None:
-            _open(f"http://{shown}:{port}{board}")
+        if page is not None:
+            _open(f"http://{shown}:{port}{page}")
         while True:
             stop.check()
             _check_running(process)
@@ -237,12 +247,38 @@ def _run(
         _end(process)
 
 
+def _run_first(words: Sequence[str], stop: _Stop) -> None:
+    """Run a command of ours as the owner of the tables; end it at once if told to stop."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "registry", *words],
+        cwd=REPOSITORY,
+        stdin=subprocess.DEVNULL,
+        start_new_session=True,
+        preexec_fn=die_with_parent(signal.SIGTERM),
+    )
+    try:
+        while process.poll() is None:
+            stop.check()
+            time.sleep(_POLL_SECONDS)
+    finally:
+        _end(process)
+    if process.returncode:
+        message = f"'broodcount {words[0]}' failed; its reason is above."
+        raise StartError(message)
+
+
 def _open(address: str) -> None:
     """Tell an address, and open it in a browser if this machine has one with a screen."""
-    print(f"Its board: {address}", flush=True)
+    print(f"The page to begin with: {address}", flush=True)
     if os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY") or sys.platform == "darwin":
-        with contextlib.suppress(webbrowser.Error):
-            webbrowser.open(address)
+        # Not in this process: a browser of the terminal would keep it until it is closed.
+        subprocess.Popen(
+            [sys.executable, "-m", "webbrowser", address],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+        )
 
 
 def _start_web_server(
@@ -305,7 +341,7 @@ def _check_running(process: subprocess.Popen[bytes]) -> None:
 
 
 def _end(process: subprocess.Popen[bytes]) -> None:
-    """Let requests in progress finish, then end the web server."""
+    """Tell a process to end, which lets requests in progress finish, and wait until it has."""
     if process.poll() is not None:
         return
     process.terminate()

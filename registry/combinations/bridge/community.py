@@ -43,6 +43,7 @@ PAIRS: tuple[tuple[str, str], ...] = (
     (MISLABELLED, "het Turfcoat"),
 )
 MEAN_EGGS = 6
+N_SEASONS = 6
 OTHER_LOSSES = 0.1
 """Chance that an egg is infertile or dies for reasons that have nothing to do with genes."""
 
@@ -57,9 +58,15 @@ class _Pair:
 
 
 def community_clutches(
-    loaded: LoadedSpecies, others: OtherNames, *, n_keepers: int, n_clutches: int, seed: int
+    loaded: LoadedSpecies,
+    others: OtherNames,
+    *,
+    n_keepers: int,
+    n_clutches: int,
+    seed: int,
+    last_season: int,
 ) -> Iterator[tuple[int, dict[str, Any]]]:
-    """(keeper's number, body of a report), one clutch at a time."""
+    """(keeper's number, body of a report), one clutch at a time, in no order of seasons."""
     random = Random(seed)  # noqa: S311 - a simulation, no secret
     pairs = [
         _pair(loaded, others, number % n_keepers, number, random)
@@ -67,7 +74,8 @@ def community_clutches(
     ]
     for _number in range(n_clutches):
         pair = random.choice(pairs)
-        yield pair.keeper, _clutch(loaded, pair, random)
+        season = last_season - random.randrange(N_SEASONS)
+        yield pair.keeper, _clutch(loaded, pair, season, random)
 
 
 def _pair(
@@ -87,7 +95,7 @@ def _pair(
     return _Pair(keeper, sire, dam, pairing, drawn_parents(pairing, random))
 
 
-def _clutch(loaded: LoadedSpecies, pair: _Pair, random: Random) -> dict[str, Any]:
+def _clutch(loaded: LoadedSpecies, pair: _Pair, season: int, random: Random) -> dict[str, Any]:
     laid = max(2, round(random.gauss(MEAN_EGGS, 1.5)))
     infertile = died = 0
     calls: Counter[str] = Counter()
@@ -102,7 +110,7 @@ def _clutch(loaded: LoadedSpecies, pair: _Pair, random: Random) -> dict[str, Any
             calls[_call(loaded, looks, random)] += 1
     return {
         "species": loaded.key,
-        "season": 2020 + random.randrange(6),
+        "season": season,
         "sire": pair.sire,
         "dam": pair.dam,
         "eggs": {"laid": laid, "infertile": infertile, "died": died},

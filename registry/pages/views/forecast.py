@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Any, Final
 
 from django.http import HttpRequest, HttpResponse
 
+from registry.combinations.selectors import combinations_named
 from registry.errors import Place
 from registry.forecasts.api.serializers import ForecastInSerializer, ForecastSerializer
 from registry.forecasts.choices import LEVELS
@@ -38,12 +40,13 @@ class ForecastView(PageView):
         answer = None
         if any(form[role] for role in PARENTS) or form["wanted"]:
             answer = _forecast(form)
+        looks = _looks(answer) if answer else []
         return self.page(
             {
                 "form": form,
                 "answer": answer,
-                "looks": answer["looks"][:_SHOWN_AT_ONCE] if answer else [],
-                "rarer": answer["looks"][_SHOWN_AT_ONCE:] if answer else [],
+                "looks": looks[:_SHOWN_AT_ONCE],
+                "rarer": looks[_SHOWN_AT_ONCE:],
                 "levels": LEVELS,
                 "waits": [
                     (one, [one["hatchlings_for"][str(level)] for level in LEVELS])
@@ -63,6 +66,12 @@ def _forecast(form: TypedForm) -> Any:
         with form.noting(_field):
             answer = ForecastSerializer(forecast_answer(given)).data
     return None if form.n_faults else answer
+
+
+def _looks(answer: Mapping[str, Any]) -> list[tuple[Mapping[str, Any], str | None]]:
+    """Each look, and the combination to ask for; None for a normal one and one of many genes."""
+    named = combinations_named(answer["species"], {one["look"] for one in answer["looks"]})
+    return [(one, named.get(one["look"])) for one in answer["looks"]]
 
 
 _STAND_INS: Final = {"sire": UNREAD, "dam": UNREAD, "clutch_size": None, "wanted": None}

@@ -11,9 +11,9 @@ from django.core.management.base import BaseCommand, CommandError
 
 from registry.catalogue.services import catalogue_load
 from registry.clutches.models import Clutch
-from registry.combinations.bridge.community import DEMO_SPECIES
+from registry.combinations.bridge.community import DEMO_SPECIES, MISLABELLED
 from registry.combinations.demonstration import community_report
-from registry.combinations.selectors import flag_answer, flag_list
+from registry.combinations.selectors import combination_answer, flag_answer, flag_list
 from registry.pools.choices import Source
 from registry.pools.services import targets_refresh
 
@@ -72,4 +72,17 @@ class Command(BaseCommand):
         for row in rows[:10]:
             answer = flag_answer(row)
             self.stdout.write(f"  {row.combination} ({answer['state']}): {answer['reason']}")
-        self.stdout.write(f"The board is at {BOARD}; ask for any at /")
+        self._tell_mislabelled()
+        self.stdout.write(f"On the service that runs on this database the board is at {BOARD}")
+
+    def _tell_mislabelled(self) -> None:
+        """What the parents explain is no shortage, and is not on the board."""
+        answer = combination_answer(DEMO_SPECIES, MISLABELLED.removeprefix("het "), Source.KEEPERS)
+        tried = answer["tried"]
+        likeliest = answer["explanations"][:1]
+        self.stdout.write(
+            f"Not on the board unless its parents explain too little: {answer['combination']} "
+            f"({answer['state']}): {answer['produced']['hatchlings']} hatched where "
+            f"{tried['expected']:.3g} were expected. "
+            + " ".join(f"Likeliest: {one['sentence']}" for one in likeliest)
+        )
