@@ -19,7 +19,7 @@ pytestmark = pytest.mark.django_db
 
 GENES = "Ashwater"
 PUBLIC: dict[str, int] = {
-    "ask": 1,
+    "ask": 5,
     "answer": 10,
     "over-time": 4,
     "over-time-picture": 3,
