@@ -141,7 +141,8 @@ class _NoCopyError(Exception):
 
 def _n_told(groups: Sequence[Mapping[str, Any]]) -> int:
     """How much the calls of a clutch tell it from others: looks, then hatchlings."""
-    return 100 * len(groups) + sum(one["count"] for one in groups)
+    n_hatchlings: int = sum(one["count"] for one in groups)
+    return 100 * len(groups) + n_hatchlings
 
 
 def _declared(keeper: Keeper, body: Mapping[str, Any]) -> Pairing:
