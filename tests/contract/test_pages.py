@@ -25,7 +25,7 @@ PUBLIC: dict[str, int] = {
     "over-time-picture": 3,
     "suggestions": 1,
     "watch": 6,
-    "forecast": 2,
+    "forecast": 3,
     "check": 1,
     "recover": 1,
     "erased": 1,
