@@ -159,8 +159,14 @@ def group_answer(group: ReadGroup) -> dict[str, Any]:
     }
 
 
+def newest_families(families: QuerySet[Any, Any], n_clutches: int) -> list[uuid.UUID]:
+    """Those of these families that the newest clutches of all of them belong to."""
+    newest = Clutch.objects.filter(COUNTED, family__in=families).order_by("-reported_at", "-pk")
+    return list({*newest.values_list("family", flat=True)[:n_clutches]})
+
+
 def informing_clutches(
-    families: QuerySet[Any, Any],
+    families: QuerySet[Any, Any] | Sequence[uuid.UUID],
 ) -> Iterator[tuple[LoadedSpecies, uuid.UUID, PooledClutch]]:
     """Clutches of these families in order of arrival, as the pools see them."""
     clutches = with_groups(Clutch.objects.filter(COUNTED, family__in=families))

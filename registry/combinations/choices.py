@@ -24,3 +24,6 @@ class Produced(models.TextChoices):
 
 MOST_POINTS = 500
 """Most clutches whose evidence over time is computed, the newest."""
+
+MOST_READ = 2 * MOST_POINTS
+"""Newest clutches, those that do not inform included, whose families a history reads whole."""

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import uuid
 from collections import Counter, defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import Count, QuerySet, Sum
+from django.db.models.functions import Coalesce
+
 from registry.catalogue.bridge import LoadedSpecies, target_read
 from registry.catalogue.selectors import names_elsewhere, species_loaded
-from registry.clutches.selectors import informing_clutches
-from registry.combinations.choices import MOST_POINTS
+from registry.clutches.selectors import informing_clutches, newest_families
+from registry.combinations.choices import MOST_POINTS, MOST_READ
 from registry.combinations.evidence import value_of
 from registry.combinations.wording import WATCH_LEVEL
 from registry.errors import NotFoundError, UnknownSpeciesError, at_parameter
@@ -26,6 +29,7 @@ from registry.pools.bridge import (
 )
 from registry.pools.choices import FEW_KEEPERS, Source
 from registry.pools.models import Contribution, PooledTarget
+from registry.pools.stored_rows import rows_of
 from registry.pools.work import MOST_WORK
 
 
@@ -79,12 +83,12 @@ def _points(row: PooledTarget) -> tuple[list[dict[str, Any]], int]:
     As many as ``MOST_POINTS``, and as ``MOST_WORK`` allows: each clutch that joins a family has
     all of the family summed anew, so large families cost more than the clutches they have.
     """
-    informing = _informing(row)
-    pools: dict[int, tuple[Any, Any, Counter[Any]]] = {}
+    newest = _newest(row)
+    pools = newest.pools
     grown: list[_Growth] = []
     members: dict[uuid.UUID, list[Any]] = defaultdict(list)
     rows: dict[uuid.UUID, Any] = {}
-    for number, (loaded, target, family, clutch) in enumerate(informing):
+    for number, (loaded, target, family, clutch) in enumerate(newest.informing, newest.n_before):
         pools.setdefault(loaded.version_id, (loaded.species, target, Counter()))
         members[family].append(clutch)
         new = family_row(members[family], target)
@@ -93,7 +97,11 @@ def _points(row: PooledTarget) -> tuple[list[dict[str, Any]], int]:
         work = row_work(loaded.species, target, new)
         grown.append(_Growth(number, loaded.version_id, rows.get(family), new, work))
         rows[family] = new
-    first = max(len(informing) - MOST_POINTS, _first_affordable(grown, n_rows=len(rows)), 0)
+    n_rows = len(rows) + sum(len(pool) for _species, _target, pool in pools.values())
+    n_all = newest.n_before + len(newest.informing)
+    first = max(
+        n_all - min(MOST_POINTS, newest.n_in_order), _first_affordable(grown, n_rows=n_rows), 0
+    )
     found = []
     for one in grown:
         pool = pools[one.version_id][2]
@@ -127,12 +135,52 @@ def _point(n_clutches: int, pools: Mapping[int, tuple[Any, Any, Counter[Any]]]) 
     }
 
 
-def _informing(row: PooledTarget) -> list[tuple[LoadedSpecies, Any, uuid.UUID, Any]]:
-    """Clutches that inform a target, in order of arrival, with their family and version."""
-    families = Contribution.objects.filter(target=row).values("family")
-    found = []
-    for loaded, family, clutch in informing_clutches(families):
+@dataclass(frozen=True, slots=True)
+class _Newest:
+    """What the newest points are made of.
+
+    ``pools`` holds, by catalogue version, the families that none of the newest clutches belongs to,
+    of ``n_before`` clutches. ``informing`` are all clutches of the other families in order of
+    arrival; the last ``n_in_order`` of them are the newest of all that inform.
+    """
+
+    pools: dict[int, tuple[Any, Any, Counter[Any]]]
+    n_before: int
+    informing: list[tuple[LoadedSpecies, Any, uuid.UUID, Any]]
+    n_in_order: int
+
+
+def _newest(row: PooledTarget) -> _Newest:
+    """A long history is not read to its beginning: of old families the pool rows are enough."""
+    parts = Contribution.objects.filter(target=row)
+    touched = newest_families(parts.values("family"), MOST_READ)
+    old = parts.exclude(family__in=touched)
+    n_before = old.aggregate(n=Coalesce(Sum("n_clutches"), 0))["n"]
+    informing = []
+    n_in_order = 0
+    for n_to_come, (loaded, family, clutch) in _with_places(informing_clutches(touched)):
         target = target_from_stored(loaded.species, row.factors)
         if target is not None and family_row([clutch], target) is not None:
-            found.append((loaded, target, family, clutch))
-    return found
+            informing.append((loaded, target, family, clutch))
+            n_in_order += n_to_come < MOST_READ
+    return _Newest(_pools_of_old(row, old), n_before, informing, n_in_order)
+
+
+def _with_places(clutches: Iterable[Any]) -> list[tuple[int, Any]]:
+    """Clutches in order of arrival, each with how many of them come after it."""
+    listed = list(clutches)
+    return [(len(listed) - 1 - place, one) for place, one in enumerate(listed)]
+
+
+def _pools_of_old(
+    row: PooledTarget, old: QuerySet[Contribution]
+) -> dict[int, tuple[Any, Any, Counter[Any]]]:
+    counted = old.values_list("target_id", "digest").annotate(n=Count("pk")).order_by("digest")
+    pools: dict[int, tuple[Any, Any, Counter[Any]]] = {}
+    for one in rows_of(counted).get(row.pk, ()):
+        loaded = one.stored.loaded
+        if loaded.version_id not in pools:
+            target = target_from_stored(loaded.species, row.factors)
+            pools[loaded.version_id] = (loaded.species, target, Counter())
+        pools[loaded.version_id][2][one.stored.row] += one.n_families
+    return pools

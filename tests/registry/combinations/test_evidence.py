@@ -522,9 +522,41 @@ def test_history__gives_the_newest_points_of_a_long_one(keepers, monkeypatch):
     whole = history("Ashwater")
     assert (len(whole["points"]), whole["first_clutch"]) == (9, 1)
     monkeypatch.setattr("registry.combinations.history.MOST_POINTS", 4)
+    for n_read in (1_000, 6, 4):
+        monkeypatch.setattr("registry.combinations.history.MOST_READ", n_read)
+        newest = history("Ashwater")
+        assert newest["first_clutch"] == 6
+        assert newest["points"] == whole["points"][5:]
+    monkeypatch.setattr("registry.combinations.history.MOST_READ", 2)
     newest = history("Ashwater")
-    assert newest["first_clutch"] == 6
-    assert newest["points"] == whole["points"][5:]
+    assert (newest["first_clutch"], newest["points"]) == (8, whole["points"][7:])
+
+
+def test_history__of_old_families_is_read_from_their_pools(keepers, monkeypatch):
+    """Two versions, growing families and clutches that say nothing: the same points at the end."""
+    for number in range(10):
+        keeper = keepers[number % 3]
+        if number == 5:
+            gecko_changed()
+        body = clutch(
+            parent("66% het ashwater", f"s{number % 4}"), "ashwater", {"normal": 3, "ashwater": 1}
+        )
+        keeper.post("clutches/", body)
+        keeper.post("clutches/", clutch("tidemark", parent("normal", f"n{number}"), {"normal": 2}))
+        keeper.post("clutches/", clutch("het ashwater", "het ashwater", {"normal": number + 1}))
+    whole = history("Ashwater")
+    assert len(whole["points"]) == 20
+    for n_read in (30, 12, 5, 1):
+        monkeypatch.setattr("registry.combinations.history.MOST_READ", n_read)
+        newest = history("Ashwater")
+        n_shown = len(newest["points"])
+        assert 1 <= n_shown <= n_read
+        assert newest["first_clutch"] == newest["points"][0]["clutches"] == 21 - n_shown
+        for one, other in zip(newest["points"], whole["points"][-n_shown:], strict=True):
+            assert one == other | {
+                "e_value": pytest.approx(other["e_value"], rel=1e-9),
+                "expected": pytest.approx(other["expected"], rel=1e-12),
+            }
 
 
 def test_history__is_cut_by_its_counted_work(keepers, monkeypatch):
