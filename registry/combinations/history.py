@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import uuid
 from collections import Counter, defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from registry.catalogue.bridge import LoadedSpecies, target_read
@@ -14,14 +16,17 @@ from registry.combinations.evidence import value_of
 from registry.combinations.wording import WATCH_LEVEL
 from registry.errors import NotFoundError, UnknownSpeciesError, at_parameter
 from registry.pools.bridge import (
+    WORK_OF_A_KNOWN_ROW,
     Pools,
     combination_text,
     family_row,
     pool_numbers,
+    row_work,
     target_from_stored,
 )
 from registry.pools.choices import FEW_KEEPERS, Source
 from registry.pools.models import Contribution, PooledTarget
+from registry.pools.work import MOST_WORK
 
 
 def history_answer(species_key: str, text: str, source: Source) -> dict[str, Any]:
@@ -57,40 +62,69 @@ def _n_keepers(row: PooledTarget) -> int:
     return Contribution.objects.filter(target=row).values("keeper").distinct().count()
 
 
+@dataclass(frozen=True, slots=True)
+class _Growth:
+    """A clutch: its family's pool row before and with it, and the work of the latter."""
+
+    number: int
+    version_id: int
+    former: Any
+    row: Any
+    work: int
+
+
 def _points(row: PooledTarget) -> tuple[list[dict[str, Any]], int]:
-    """The newest points, and the number of the first one among all clutches that inform."""
+    """The newest points, and the number of the first one among all clutches that inform.
+
+    As many as ``MOST_POINTS``, and as ``MOST_WORK`` allows: each clutch that joins a family has
+    all of the family summed anew, so large families cost more than the clutches they have.
+    """
     informing = _informing(row)
-    first = max(0, len(informing) - MOST_POINTS)
+    pools: dict[int, tuple[Any, Any, Counter[Any]]] = {}
+    grown: list[_Growth] = []
     members: dict[uuid.UUID, list[Any]] = defaultdict(list)
     rows: dict[uuid.UUID, Any] = {}
-    pools: dict[int, tuple[Any, Any, Counter[Any]]] = {}
-    found = []
     for number, (loaded, target, family, clutch) in enumerate(informing):
-        pool = pools.setdefault(loaded.version_id, (loaded.species, target, Counter()))[2]
+        pools.setdefault(loaded.version_id, (loaded.species, target, Counter()))
         members[family].append(clutch)
         new = family_row(members[family], target)
         if new is None:
             continue
-        if family in rows:
-            pool[rows[family]] -= 1
-        pool[new] += 1
+        work = row_work(loaded.species, target, new)
+        grown.append(_Growth(number, loaded.version_id, rows.get(family), new, work))
         rows[family] = new
-        if number < first:
-            continue
-        live: Pools = [
-            (species, one, +counts) for species, one, counts in pools.values() if +counts
-        ]
-        numbers = pool_numbers(live)
-        found.append(
-            {
-                "clutches": number + 1,
-                "hatchlings": numbers.n_hatchlings,
-                "hits": numbers.n_hits,
-                "expected": numbers.expected,
-                "e_value": value_of(numbers.log10_e_value),
-            }
-        )
+    first = max(len(informing) - MOST_POINTS, _first_affordable(grown, n_rows=len(rows)), 0)
+    found = []
+    for one in grown:
+        pool = pools[one.version_id][2]
+        if one.former is not None:
+            pool[one.former] -= 1
+        pool[one.row] += 1
+        if one.number >= first:
+            found.append(_point(one.number + 1, pools))
     return found, first + 1
+
+
+def _first_affordable(grown: Sequence[_Growth], *, n_rows: int) -> int:
+    """Number of the clutch from which on the points can be computed; the last one always can."""
+    left = MOST_WORK
+    for one in reversed(grown):
+        left -= one.work + n_rows * WORK_OF_A_KNOWN_ROW
+        if left < 0:
+            return min(one.number + 1, grown[-1].number)
+    return 0
+
+
+def _point(n_clutches: int, pools: Mapping[int, tuple[Any, Any, Counter[Any]]]) -> dict[str, Any]:
+    live: Pools = [(species, one, +counts) for species, one, counts in pools.values() if +counts]
+    numbers = pool_numbers(live)
+    return {
+        "clutches": n_clutches,
+        "hatchlings": numbers.n_hatchlings,
+        "hits": numbers.n_hits,
+        "expected": numbers.expected,
+        "e_value": value_of(numbers.log10_e_value),
+    }
 
 
 def _informing(row: PooledTarget) -> list[tuple[LoadedSpecies, Any, uuid.UUID, Any]]:

@@ -8,18 +8,18 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from http import HTTPStatus
 from typing import Any, Final
 
 from django.core.exceptions import ValidationError
 from rest_framework.exceptions import APIException
 from rest_framework.exceptions import ValidationError as RestValidationError
 
-from registry.api.faults import Fault
 from registry.api.problems import problem_of
 from registry.api.serializers import StrictSerializer
 from registry.catalogue.selectors import bracketed_names
 from registry.clutches.bulk.hatchlings import hatchlings_read
-from registry.errors import Place, RegistryError
+from registry.errors import Place, RegistryError, TooManyRequestsError
 
 Typed = Mapping[str, str]
 
@@ -33,7 +33,7 @@ REFUSALS: Final = (RegistryError, ValidationError, APIException, ValueError)
 """What serializers, services and the genetics refuse with."""
 
 
-_PARTS: Final = frozenset({"typed", "faults", "n_faults"})
+_PARTS: Final = frozenset({"typed", "faults", "n_faults", "http_status"})
 
 
 class TypedForm:
@@ -42,6 +42,9 @@ class TypedForm:
     def __init__(self, typed: Typed) -> None:
         self.typed = {name: text.strip() for name, text in typed.items()}
         self.faults: dict[str, list[str]] = {}
+        self.entries_read: tuple[int, ...] = ()
+        """Of the entries of hatchlings that could be read, their places among all, from 0."""
+        self._refused_with = HTTPStatus.UNPROCESSABLE_ENTITY
 
     def __getitem__(self, name: str) -> str:
         """What was typed in a field; empty if nothing was."""
@@ -64,9 +67,17 @@ class TypedForm:
         """Of all fields."""
         return sum(len(texts) for texts in self.faults.values())
 
+    @property
+    def http_status(self) -> HTTPStatus:
+        """What the page with the form goes out with: refused, too many, or as it should be."""
+        return self._refused_with if self.n_faults else HTTPStatus.OK
+
     @contextmanager
     def noting_parameters(self) -> Iterator[None]:
-        """Note what is refused inside at the fields that are named as its parameters."""
+        """Note what is refused inside at the fields that are named as its parameters.
+
+        A parameter without a field, such as a page's cursor, is a fault of the form.
+        """
         try:
             yield
         except REFUSALS as error:
@@ -76,7 +87,8 @@ class TypedForm:
             if not problem.faults:
                 self.fault("", problem.detail)
             for one in problem.faults:
-                self.fault(one.parameter or "", one.detail)
+                has_field = one.parameter in self.typed
+                self.fault(one.parameter or "" if has_field else "", one.detail)
 
     def checked(
         self,
@@ -105,6 +117,15 @@ class TypedForm:
             body |= {name: stand_ins[name] for name in wrong if stand_ins[name] is not None}
         return None
 
+    def _as_typed(self, place: Place) -> Place:
+        """A place in a body, with the entry of hatchlings counted as it was typed."""
+        first, *rest = place or ("",)
+        if first != "hatchlings" or not rest or not isinstance(rest[0], int):
+            return place
+        number = rest[0]
+        known = self.entries_read
+        return (first, known[number] if number < len(known) else number, *rest[1:])
+
     @contextmanager
     def noting(self, named: Callable[[Place], tuple[str, str]]) -> Iterator[None]:
         """Note what is refused inside; ``named`` gives field and beginning of the text of a place.
@@ -117,15 +138,13 @@ class TypedForm:
             problem = problem_of(error)
             if problem is None:
                 raise
+            if isinstance(error, TooManyRequestsError):
+                self._refused_with = HTTPStatus.TOO_MANY_REQUESTS
             if not problem.faults:
                 self.fault("", problem.detail)
             for one in problem.faults:
-                self.fault(*_noted(one, named))
-
-
-def _noted(fault: Fault, named: Callable[[Place], tuple[str, str]]) -> tuple[str, str]:
-    field, beginning = named(fault.place or ())
-    return field, f"{beginning}{fault.detail}"
+                field, beginning = named(self._as_typed(one.place or ()))
+                self.fault(field, f"{beginning}{one.detail}")
 
 
 def checked(serializer_class: type[StrictSerializer], body: Mapping[str, Any]) -> Any:
@@ -173,6 +192,9 @@ def hatchlings_typed_in(form: TypedForm) -> list[dict[str, Any]]:
     """Entries of hatchlings, one look a line; those that can't be read are noted as faults."""
     names = bracketed_names(form["species"])
     read = hatchlings_read(form["hatchlings"], lambda words: words.strip().casefold() in names)
+    refused = {place for place, _error in read.refusals}
+    places = range(len(read.entries) + len(refused))
+    form.entries_read = tuple(place for place in places if place not in refused)
     for place, error in read.refusals:
         form.fault("hatchlings", f"Entry {place + 1}: {error.message}")
     return list(read.entries)

@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from math import ceil, floor, log10
 from typing import Any, Final
 
+from registry.pages.numerals import raised
+
 ACROSS: Final = 100.0
 _RECOVERY_SHOWN: Final = 1.5
 """The scale of the recovery ratio reaches this far at least, so that 1 is never at its end."""
@@ -96,10 +98,20 @@ def chances_picture(explanations: Sequence[Mapping[str, Any]]) -> list[Bar]:
 
 @dataclass(frozen=True, slots=True)
 class Tick:
-    """A mark on an axis: its place in pixels and what it says."""
+    """A mark on an axis: its place in pixels, what it says, and which part of that is there."""
 
     at: float
     text: str
+    anchor: str = "middle"
+
+
+@dataclass(frozen=True, slots=True)
+class Label:
+    """Where words stand: the end that ``anchor`` names, on the line that they are written on."""
+
+    x: float
+    y: float
+    anchor: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +126,7 @@ class CurvePicture:
     bottom: int
     points: tuple[tuple[float, float], ...]
     limit: float
+    limit_label: Label
     ups: tuple[Tick, ...]
     acrosses: tuple[Tick, ...]
 
@@ -153,6 +166,9 @@ def curve_picture(history: Mapping[str, Any], *, narrow: bool) -> CurvePicture |
         return left + (right - left) * ((clutch - first) / (last - first) if last > first else 0.5)
 
     step = ceil((high - low) / _MOST_UPS)
+    points = tuple(
+        (across(one["clutches"]), up(value)) for one, value in zip(found, values, strict=True)
+    )
     return CurvePicture(
         width=width,
         height=_HEIGHT,
@@ -160,13 +176,59 @@ def curve_picture(history: Mapping[str, Any], *, narrow: bool) -> CurvePicture |
         right=right,
         top=top,
         bottom=bottom,
-        points=tuple(
-            (across(one["clutches"]), up(value)) for one, value in zip(found, values, strict=True)
-        ),
+        points=points,
         limit=up(limit),
+        limit_label=_limit_label(points, up(limit), (left, right), (top, bottom)),
         ups=tuple(Tick(up(power), _power(power)) for power in range(low, high + 1, step)),
-        acrosses=tuple(Tick(across(one), f"{one:,}") for one in _ticks(first, last)),
+        acrosses=tuple(
+            # The last one ends where the picture does, however many digits it has.
+            Tick(across(one), f"{one:,}", "end" if first < one == last else "middle")
+            for one in _ticks(first, last)
+        ),
     )
+
+
+_LABEL_WIDE: Final = 126
+_LABEL_HIGH: Final = 18
+_LABEL_OFF: Final = 5
+"""Between the line and the words at it."""
+
+Points = Sequence[tuple[float, float]]
+Span = tuple[float, float]
+
+
+def _limit_label(points: Points, limit: float, sides: Span, ends: Span) -> Label:
+    """Where the words at the limit hide least of the curve: left or right, above or below."""
+
+    def hidden(label: Label) -> tuple[bool, int]:
+        x = label.x if label.anchor == "start" else label.x - _LABEL_WIDE
+        over, under = label.y - _LABEL_HIGH + _LABEL_OFF, label.y + _LABEL_OFF
+        is_out = over < ends[0] or under > ends[1]
+        return is_out, _n_crossing(points, (x, x + _LABEL_WIDE), (over, under))
+
+    left, right = sides
+    above, below = limit - _LABEL_OFF, limit + _LABEL_HIGH - _LABEL_OFF
+    return min(
+        (
+            Label(x, y, anchor)
+            for y in (above, below)
+            for x, anchor in ((left + _LABEL_OFF, "start"), (right, "end"))
+        ),
+        key=hidden,
+    )
+
+
+def _n_crossing(points: Points, across: Span, up: Span) -> int:
+    """Pieces of a line from left to right that touch a box; a single point is a piece."""
+    n_found = 0
+    for (x_from, y_from), (x_to, y_to) in zip(points, points[1:] or points, strict=False):
+        start, end = max(x_from, across[0]), min(x_to, across[1])
+        if start > end:
+            continue
+        slope = (y_to - y_from) / (x_to - x_from) if x_to > x_from else 0.0
+        heights = [y_from + slope * (x - x_from) for x in (start, end)]
+        n_found += min(heights) <= up[1] and max(heights) >= up[0]
+    return n_found
 
 
 _LARGEST_PLAIN: Final = 4
@@ -178,7 +240,7 @@ def _power(power: int) -> str:
         return f"{10**power:,}"
     if -_LARGEST_PLAIN < power < 0:
         return f"{10.0**power:.{-power}f}"
-    return f"1e{power}"
+    return f"10{raised(power)}"
 
 
 def _ticks(first: int, last: int) -> list[int]:

@@ -26,11 +26,10 @@ from registry.pages.views.own import (
     ClutchesView,
     ClutchView,
     DuplicatesView,
-    ReviseView,
-    WithdrawView,
 )
 from registry.pages.views.pairings import DeclareView, PairingsView
 from registry.pages.views.report import DraftView, ReportView
+from registry.pages.views.revising import ReviseView, WithdrawView
 from registry.pages.views.signing import JoinView, SignInView, SignOutView
 from registry.pages.views.suggestions import SuggestionsView
 from registry.pages.views.watch import WatchView

@@ -32,7 +32,7 @@ def _n(count: int) -> str:
 
 
 STATE_MEANINGS: Final[Mapping[str, str]] = {
-    State.NO_REPORTS: "Nobody reported a clutch that could have shown it.",
+    State.NO_REPORTS: "There is nothing to judge by yet.",
     State.TOO_EARLY: "These clutches could not have told a shortage, whatever hatched.",
     State.AS_EXPECTED: (
         "There is no sign of a shortage, or none that parents without the genes would not explain."

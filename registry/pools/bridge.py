@@ -28,7 +28,7 @@ from genetics.evidence.lower_order import (
 from genetics.evidence.missing import is_nothing_missing, why_missing
 from genetics.evidence.recovery import LARGEST_PSI, Recovery, recovery_ratio
 from genetics.evidence.robustness import declared_only, successes_to_undo, without_top_keeper
-from genetics.evidence.verdict import pool_work, verdict_of
+from genetics.evidence.verdict import WORK_OF_A_ROW, pool_work, verdict_of
 from genetics.model.species import Sex, Species
 from genetics.model.statement import StatedGenes
 from genetics.notation.looks import LocusLook, ReadLook
@@ -421,6 +421,15 @@ class PoolNumbers:
 def family_row(family: Sequence[FamilyClutch], target: Target) -> PoolRow | None:
     """The pool row of a family for one target; None if no clutch of it informs the target."""
     return target_row(family, target)
+
+
+WORK_OF_A_KNOWN_ROW = WORK_OF_A_ROW
+"""Work of adding up one pool row whose sums are known, in terms."""
+
+
+def row_work(species: Species, target: Target, row: PoolRow) -> int:
+    """Work of the sums of one pool row that were never made, in terms, as ``pool_work`` counts."""
+    return pool_work([(species, target, Counter({row: 1}))], lambda _row: True)
 
 
 def pool_numbers(pools: Pools) -> PoolNumbers:

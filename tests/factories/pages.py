@@ -14,7 +14,10 @@ PAGE = {"Accept": "text/html"}
 
 
 class Page(HTMLParser):
-    """What a page says: its text, the numbers that it carries for programs, links and fields."""
+    """What a page says: its text, the numbers that it carries for programs, links and fields.
+
+    ``resources`` are all that it names to be loaded, every variant of a picture among them.
+    """
 
     def __init__(self, response: Any) -> None:
         super().__init__()
@@ -22,6 +25,7 @@ class Page(HTMLParser):
         self.status: int = response.status_code
         self.numbers: dict[str, Any] = {}
         self.links: list[str] = []
+        self.related: dict[str, str] = {}
         self.fields: dict[str, str] = {}
         self.resources: list[str] = []
         self._texts: list[str] = []
@@ -42,11 +46,15 @@ class Page(HTMLParser):
             self.numbers[given["data-of"]] = json.loads(text) if text else None
         elif tag == "a":
             self.links.append(given["href"])
+            if "rel" in given:
+                self.related[given["rel"]] = given["href"]
         elif tag == "input" and given.get("type") not in {"checkbox", "radio"}:
             self.fields[given["name"]] = given.get("value", "")
         elif tag == "textarea":
             self._area = given["name"]
             self.fields[self._area] = ""
+        elif tag == "source":
+            self.resources.append(given["srcset"])
         elif tag in {"script", "img"}:
             self.resources.append(given["src"])
         elif tag == "link" and given.get("rel") in {"stylesheet", "icon"}:

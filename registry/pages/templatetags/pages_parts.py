@@ -8,6 +8,7 @@ from typing import Any, Final
 from django import template
 
 from registry.pages.forms import TypedForm
+from registry.pages.numerals import raised
 
 register = template.Library()
 
@@ -55,9 +56,12 @@ def species_line(form: TypedForm, all_species: Any) -> dict[str, Any]:
 
 
 @register.inclusion_tag("pages/parts/faults.html")
-def form_faults(form: TypedForm) -> dict[str, Any]:
-    """How many faults there are, and those of the form as a whole."""
-    return {"n_faults": form.n_faults, "faults": form.faults.get("", ())}
+def form_faults(form: TypedForm, *, asks: bool = False) -> dict[str, Any]:
+    """How many faults there are, and those of the form as a whole.
+
+    A form that only ``asks`` stores nothing anyway, so that is not said.
+    """
+    return {"n_faults": form.n_faults, "faults": form.faults.get("", ()), "asks": asks}
 
 
 @register.inclusion_tag("pages/parts/state.html")
@@ -89,12 +93,7 @@ def number(value: float | None) -> str:
 
 def _power(value: float) -> str:
     digits, _e, power = f"{value:.1e}".partition("e")
-    return f"{digits} \u00d7 10{str(int(power)).translate(_RAISED)}"
-
-
-_RAISED = str.maketrans(
-    "-0123456789", "\u207b\u2070\u00b9\u00b2\u00b3\u2074\u2075\u2076\u2077\u2078\u2079"
-)
+    return f"{digits} \u00d7 10{raised(int(power))}"
 
 
 @register.filter

@@ -9,8 +9,14 @@ from typing import Any, Final
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.urls import reverse
+from rest_framework.exceptions import ParseError
 
-from registry.errors import NotFoundError, Place, TooManyTokensError, UnknownRecoveryCodeError
+from registry.errors import (
+    NotFoundError,
+    Place,
+    TooManyTokensError,
+    UnknownRecoveryCodeError,
+)
 from registry.keepers.api.serializers import TokenInSerializer, TokenSerializer
 from registry.keepers.models import KeeperToken
 from registry.keepers.selectors import erasure_get, token_answer, token_list
@@ -64,6 +70,8 @@ class TokensView(PageView):
         if act == "new-code":
             code = recovery_code_replace(self.own_keeper)
             return self._shown(TypedForm({}), recovery_code=code)
+        if act != "make":
+            raise ParseError("Read no act of this form, expected 'make', 'revoke' or 'new-code'.")
         form = TypedForm({name: request.POST.get(name, "") for name in _NEW})
         made = None
         with form.noting(_field):

@@ -6,15 +6,26 @@ import re
 from http import HTTPStatus
 from typing import Any, Final
 
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import reverse
 
+from registry.api.parameters import not_a_name
 from registry.api.problems import problem_of
-from registry.combinations.api.serializers import CombinationSerializer, HistorySerializer
+from registry.combinations.api.serializers import (
+    CombinationSerializer,
+    FlagSerializer,
+    HistorySerializer,
+)
 from registry.combinations.history import history_answer
-from registry.combinations.selectors import combination_answer, combination_named
-from registry.errors import FieldsError
+from registry.combinations.selectors import (
+    combination_answer,
+    combination_named,
+    flag_answer,
+    flag_list,
+)
+from registry.errors import FieldsError, PlacedError
 from registry.pages.forms import TypedForm
 from registry.pages.pictures import (
     chances_picture,
@@ -22,18 +33,31 @@ from registry.pages.pictures import (
     curve_picture,
     recovery_picture,
 )
+from registry.pages.selectors import SpeciesChoice
 from registry.pages.views.base import PageView, see
 from registry.pages.wording import EXPLANATIONS, RELATIONS, STATE_MEANINGS, headline
 from registry.pools.choices import Source
+from registry.pools.services import targets_refresh
 
 _PARAMETER: Final = "source"
 _MOST_SUGGESTED: Final = 3
+_MOST_STRONGEST: Final = 5
+MOST_DRAWN_UNASKED: Final = 1_000
+"""Clutches beyond which the evidence over time takes many seconds: it has to be asked for."""
 
 
 def source_asked(request: HttpRequest) -> Source:
-    """Whose clutches a page is about; a word that is none is taken for keepers'."""
-    asked = request.GET.get(_PARAMETER)
-    return Source(asked) if asked in Source.values else Source.KEEPERS
+    """Whose clutches a page is about; keepers' if nothing is said.
+
+    Raises
+    ------
+    FieldsError
+        A word that names neither.
+    """
+    asked = request.GET.get(_PARAMETER) or Source.KEEPERS
+    if asked not in Source.values:
+        raise FieldsError([PlacedError(not_a_name(asked, Source.values), parameter=_PARAMETER)])
+    return Source(asked)
 
 
 class AskView(PageView):
@@ -56,8 +80,22 @@ class AskView(PageView):
                 suggestions = self._note(form, error)
         status = HTTPStatus.UNPROCESSABLE_ENTITY if form.n_faults else HTTPStatus.OK
         return self.page(
-            {"form": form, "suggestions": suggestions}, species=form["species"], status=status
+            {
+                "form": form,
+                "suggestions": suggestions,
+                "strongest": [] if form["combination"] else self._strongest(),
+            },
+            species=form["species"],
+            status=status,
         )
+
+    def _strongest(self) -> list[tuple[Any, SpeciesChoice | None]]:
+        """The few of the watch board with the strongest evidence, with their species."""
+        targets_refresh(source=Source.KEEPERS)
+        rows: QuerySet[Any] = flag_list(Source.KEEPERS)
+        rows = rows.order_by("-log10_e_value", "species_id", "key")[:_MOST_STRONGEST]
+        answers: list[Any] = [FlagSerializer(flag_answer(row)).data for row in rows]
+        return [(one, self.species_chosen(one["species"])) for one in answers]
 
     def _note(self, form: TypedForm, error: FieldsError) -> list[str]:
         """Note the faults at their fields; what the text would be with the nearest known names."""
@@ -117,6 +155,7 @@ class AnswerView(PageView):
                 "related": [(one, RELATIONS[one["relation"]]) for one in answer["related"]],
                 "has_history": answer["tried"]["clutches"] > 0
                 and (answer["tried"]["keepers"] is not None or source == Source.PUBLISHED),
+                "is_drawn": answer["tried"]["clutches"] <= MOST_DRAWN_UNASKED,
             },
             species=species,
         )
@@ -151,5 +190,18 @@ class EvidencePictureView(PageView):
         )
 
 
-_LIGHT: Final = {"ink": "#23261f", "edge": "#8b8775", "line": "#2c5d49", "limit": "#93401f"}
-_DARK: Final = {"ink": "#ebe7da", "edge": "#8d9183", "line": "#94cdb2", "limit": "#f0a582"}
+_LIGHT: Final = {
+    "paper": "#fbf8f1",
+    "ink": "#23261f",
+    "edge": "#8b8775",
+    "line": "#2c5d49",
+    "limit": "#93401f",
+}
+_DARK: Final = {
+    "paper": "#1c1f1b",
+    "ink": "#ebe7da",
+    "edge": "#8d9183",
+    "line": "#94cdb2",
+    "limit": "#f0a582",
+}
+"""As the style sheet has them: a picture by itself does not see it."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import uuid
 from http import HTTPStatus
 from typing import Any, Final
+from urllib.parse import urlencode
 
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
@@ -20,7 +21,7 @@ from registry.clutches.api.revision_serializers import (
     VerdictSerializer,
 )
 from registry.clutches.api.serializers import ClutchSerializer
-from registry.clutches.choices import DuplicateState, Verdict
+from registry.clutches.choices import Verdict
 from registry.clutches.models import Clutch, LikelyDuplicate
 from registry.clutches.selectors import (
     clutch_answer,
@@ -35,11 +36,12 @@ from registry.clutches.selectors import (
 )
 from registry.clutches.services.breeding import animal_bred
 from registry.clutches.services.duplicates import duplicate_decide
-from registry.clutches.services.revising import clutch_revise, revision_tried
-from registry.clutches.services.withdrawing import clutch_withdraw
+from registry.clutches.services.revising import clutch_revise
 from registry.errors import Place, PreconditionFailedError
-from registry.pages.forms import EGGS, TypedForm, checked, hatchlings_typed_in, whole_number
+from registry.pages.changes import changes_told
+from registry.pages.forms import TypedForm, checked, whole_number
 from registry.pages.lists import ListPage, list_page
+from registry.pages.selectors import clutches_by_id, duplicates_waiting, informed_by
 from registry.pages.states import same_state, state_of
 from registry.pages.views.base import PageView, see
 from registry.pages.written import hatchlings_typed
@@ -49,6 +51,8 @@ from registry.pairings.selectors import animal_answer, animal_get
 from registry.traffic.limits import REVISIONS, capped
 
 _FILTERS: Final = ("species", "season")
+_LONGEST_ADDRESS: Final = 3_500
+"""Characters of an address; the server takes 4,094 bytes of a request's first line."""
 _NOBODY: Final = uuid.UUID(int=0)
 """An id that belongs to nothing."""
 
@@ -76,16 +80,18 @@ class ClutchesView(PageView):
         page = ListPage([], None, None)
         with form.noting_parameters():
             page = list_page(request, self._wanted(form))
-        waiting = duplicate_list(self.own_keeper).filter(state=DuplicateState.LIKELY)
+        for name in form.faults.keys() - {*_FILTERS}:  # of the address: there is no field for it
+            for text in form.faults.pop(name):
+                form.fault("", text)
         names = {one.key: one for one in self.all_species}
         rows = [clutch_shown(one) for one in page.rows]
         return self.page(
             {
                 "form": form,
                 "list": page,
-                "rows": [(one, names.get(one["species"])) for one in rows],
+                "rows": [(one, names.get(one["species"]), _n_contradicting(one)) for one in rows],
                 "is_filtered": any(form[name] for name in _FILTERS),
-                "n_duplicates": waiting.count(),
+                "n_duplicates": duplicates_waiting(self.own_keeper),
             },
             species=form["species"],
             status=422 if form.n_faults else 200,
@@ -98,6 +104,11 @@ class ClutchesView(PageView):
         wanted = {name: form[name] for name in _FILTERS if form[name] and name not in form.faults}
         own = clutch_list(self.own_keeper)
         return ClutchFilter(wanted, queryset=own).qs.order_by("-reported_at")
+
+
+def _n_contradicting(shown: Any) -> int:
+    """Hatchlings whose call the parents can not give."""
+    return sum(one["count"] for one in shown["hatchlings"] if one["contradicts_parents"])
 
 
 class ClutchView(PageView):
@@ -151,7 +162,10 @@ class ClutchView(PageView):
     def _shown(self, clutch_id: uuid.UUID, form: TypedForm) -> HttpResponse:
         clutch = clutch_get(self.own_keeper, clutch_id)
         shown = clutch_shown(clutch)
-        history = revision_list(self.own_keeper, clutch_id).order_by("-number")
+        history = [
+            RevisionSerializer(revision_answer(one)).data
+            for one in revision_list(self.own_keeper, clutch_id).order_by("number")
+        ]
         opinions = opinion_list(self.own_keeper, clutch_id)
         animals = [
             (role, animal_shown(animal_get(self.own_keeper, pk)))
@@ -162,7 +176,10 @@ class ClutchView(PageView):
             {
                 "clutch": shown,
                 "state": state_of(shown),
-                "history": [RevisionSerializer(revision_answer(one)).data for one in history],
+                "history": [
+                    (one, None if before is None else changes_told(before, one))
+                    for before, one in reversed(list(zip([None, *history], history, strict=False)))
+                ],
                 "opinions": [OpinionSerializer(opinion_answer(one)).data for one in opinions],
                 "animals": [
                     (role, one, state_of(one), form if form["role"] == role else TypedForm({}))
@@ -170,11 +187,24 @@ class ClutchView(PageView):
                 ],
                 "form": form,
                 "is_new": self.request.GET.get("new") == "yes",
-                "typed": hatchlings_typed(shown["species"], shown["hatchlings"]),
+                "in_hand": _in_hand(shown),
+                "informed": informed_by(clutch),
             },
             species=shown["species"],
-            status=422 if form.n_faults else 200,
+            status=form.http_status,
         )
+
+
+def _in_hand(shown: Any) -> str | None:
+    """Address of the look at a clutch in hand; None if it is longer than servers take."""
+    typed = {
+        "species": shown["species"],
+        "sire": shown["sire"]["genes"],
+        "dam": shown["dam"]["genes"],
+        "hatchlings": hatchlings_typed(shown["species"], shown["hatchlings"]),
+    }
+    address = f"{reverse('pages:check')}?{urlencode(typed)}"
+    return address if len(address) <= _LONGEST_ADDRESS else None
 
 
 _SAID: Final = ("opinion", "state", "role", "gene", "status", "basis")
@@ -184,104 +214,6 @@ def _first(place: Place) -> str:
     """The field of a fault; what the page has no field for is told at its head."""
     first = str(place[0]) if place else ""
     return first if first in {"gene", "status", "basis"} else ""
-
-
-class ReviseView(PageView):
-    """A clutch looked at again: look it over, then store it."""
-
-    section = "own"
-    template = "pages/revise.html"
-    needs_keeper = True
-
-    def get(self, request: HttpRequest, clutch_id: uuid.UUID) -> HttpResponse:
-        """The present state, ready to be changed."""
-        shown = clutch_shown(clutch_get(self.own_keeper, clutch_id))
-        typed = {"hatchlings": hatchlings_typed(shown["species"], shown["hatchlings"])}
-        typed |= {name: str(n) for name, n in shown["eggs"].items() if n is not None}
-        typed |= {"state": state_of(shown), "species": shown["species"]}
-        return self.page({"form": TypedForm(typed), "clutch": shown}, species=shown["species"])
-
-    def post(self, request: HttpRequest, clutch_id: uuid.UUID) -> HttpResponse:
-        """What would be stored, or store it."""
-        form = TypedForm({name: request.POST.get(name, "") for name in _REVISED})
-        clutch = clutch_shown(clutch_get(self.own_keeper, clutch_id))
-        form.typed["species"] = clutch["species"]
-        tried: Any = None
-        with form.noting(_revised_field):
-            given = checked(RevisionInSerializer, _revision_body(form))
-            if not form.n_faults:
-                if request.POST.get("act") == "store":
-                    self._store(clutch_id, form, given)
-                    return see(f"{reverse('pages:clutch', args=[clutch_id])}#history")
-                same_state(clutch, form["state"])
-                tried = ClutchSerializer(revision_tried(self.own_keeper, clutch_id, given)).data
-        # A form that was overtaken is told so once; sent again, it stands for the present state.
-        form.typed["state"] = state_of(clutch)
-        return self.page(
-            {"form": form, "clutch": clutch, "tried": tried},
-            species=clutch["species"],
-            status=422 if form.n_faults else 200,
-        )
-
-    def _store(self, clutch_id: uuid.UUID, form: TypedForm, given: Any) -> None:
-        with capped(REVISIONS, self.caller):
-            clutch_revise(
-                self.own_keeper,
-                clutch_id,
-                given,
-                unchanged=lambda now: same_state(clutch_shown(now), form["state"]),
-            )
-
-
-_REVISED: Final = ("state", "hatchlings", "sheds", "basis", *EGGS)
-
-
-def _revision_body(form: TypedForm) -> dict[str, Any]:
-    body: dict[str, Any] = {"hatchlings": hatchlings_typed_in(form)}
-    if eggs := {name: whole_number(form[name]) for name in EGGS if form[name]}:
-        body["eggs"] = eggs
-    if form["sheds"]:
-        body["sheds"] = whole_number(form["sheds"])
-    if form["basis"]:
-        body["basis"] = form["basis"]
-    return body
-
-
-def _revised_field(place: Place) -> tuple[str, str]:
-    first, *rest = place or ("",)
-    if first == "hatchlings" and rest and isinstance(rest[0], int):
-        return "hatchlings", f"Entry {rest[0] + 1}: "
-    if first == "eggs":
-        return (str(rest[0]) if rest and rest[0] in EGGS else "laid"), ""
-    return str(first), ""
-
-
-class WithdrawView(PageView):
-    """Take a clutch back."""
-
-    section = "own"
-    template = "pages/withdraw.html"
-    needs_keeper = True
-
-    def get(self, request: HttpRequest, clutch_id: uuid.UUID) -> HttpResponse:
-        """What would go."""
-        shown = clutch_shown(clutch_get(self.own_keeper, clutch_id))
-        return self.page({"clutch": shown, "state": state_of(shown)}, species=shown["species"])
-
-    def post(self, request: HttpRequest, clutch_id: uuid.UUID) -> HttpResponse:
-        """Withdraw it, unless it has changed since."""
-        seen = request.POST.get("state", "")
-        try:
-            clutch_withdraw(
-                self.own_keeper,
-                clutch_id,
-                unchanged=lambda now: same_state(clutch_shown(now), seen),
-            )
-        except PreconditionFailedError as error:
-            shown = clutch_shown(clutch_get(self.own_keeper, clutch_id))
-            context = {"clutch": shown, "state": state_of(shown), "fault": error.message}
-            return self.page(context, species=shown["species"], status=error.status)
-        return see(reverse("pages:clutches"))
 
 
 class DuplicatesView(PageView):
@@ -317,8 +249,15 @@ class DuplicatesView(PageView):
         pairs = duplicate_list(self.own_keeper).order_by("-found_at")
         page = list_page(self.request, pairs)
         rows = [self._pair(one) for one in page.rows]
+        sides = ({one.earlier_id, one.later_id} for one in page.rows)
+        own = clutches_by_id(self.own_keeper, set().union(*sides))
+        reports = {str(pk): clutch_shown(one) for pk, one in own.items()}
+        shown = [
+            (one, state_of(one), reports.get(one["earlier"]), reports.get(one["later"]))
+            for one in rows
+        ]
         return self.page(
-            {"list": page, "rows": [(one, state_of(one)) for one in rows], "fault": fault},
+            {"list": page, "rows": shown, "fault": fault},
             status=200 if fault is None else HTTPStatus.PRECONDITION_FAILED,
         )
 

@@ -18,6 +18,7 @@ from genetics.evidence.recovery import recovery_ratio
 from genetics.evidence.robustness import declared_only, successes_to_undo, without_top_keeper
 from genetics.model.locus import Mode
 from genetics.pool.versions import aligned
+from registry.pools import bridge as pools_bridge
 from tests.factories.evidence import (
     GECKOS,
     Brood,
@@ -35,6 +36,7 @@ from tests.factories.registry import (
     gecko_changed,
     group,
     joined,
+    parent,
 )
 
 pytestmark = pytest.mark.django_db
@@ -523,6 +525,35 @@ def test_history__gives_the_newest_points_of_a_long_one(keepers, monkeypatch):
     newest = history("Ashwater")
     assert newest["first_clutch"] == 6
     assert newest["points"] == whole["points"][5:]
+
+
+def test_history__is_cut_by_its_counted_work(keepers, monkeypatch):
+    for number in range(9):
+        keepers[number % 3].post(
+            "clutches/",
+            clutch(
+                parent("66% het ashwater", f"s{number % 3}"),
+                parent("66% het ashwater", f"d{number}"),
+                {"normal": 4},
+            ),
+        )
+    whole = history("Ashwater")
+    computed = []
+    numbers = pools_bridge.pool_numbers
+    monkeypatch.setattr(
+        "registry.combinations.history.pool_numbers",
+        lambda pools: computed.append(1) or numbers(pools),
+    )
+    shown = []
+    for allowed in (20_000_000, 100_000, 60_000, 0):
+        monkeypatch.setattr("registry.combinations.history.MOST_WORK", allowed)
+        computed.clear()
+        cut = history("Ashwater")
+        assert cut["points"] == whole["points"][-len(cut["points"]) :]
+        assert cut["first_clutch"] == cut["points"][0]["clutches"]
+        assert len(computed) == len(cut["points"])
+        shown.append(len(computed))
+    assert shown[0] == 9 > shown[1] > shown[2] >= shown[3] == 1, shown
 
 
 def test_history__is_hidden_for_one_or_two_keepers_and_empty_for_nobody(keepers):

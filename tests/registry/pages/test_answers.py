@@ -15,6 +15,7 @@ from registry.combinations.bridge.community import community_clutches
 from registry.keepers.services import keeper_join
 from registry.pages.choices import KEEPER_COOKIE
 from registry.pages.views.ask import corrected
+from registry.pools.models import PooledTarget
 from tests.factories.pages import Browser, Page
 from tests.factories.registry import GECKO, Api, clutch, gecko, joined, parent
 
@@ -97,6 +98,12 @@ def test_answer__says_yes_not_yet_or_uncertain(community):
     assert "Yes. " in browser.get(f"/combinations/{GECKO}/Ashwater/").text
     nobody = browser.get(f"/combinations/{GECKO}/Dewline%20Bogcoat/")
     assert "no clutch that could have shown it was reported" in nobody.text
+    assert f"/report/?species={GECKO}" in nobody.links
+    assert "Report that clutch" in nobody.text
+    # Nobody is asked for clutches of what hurts animals.
+    harmful = browser.get(f"/combinations/{GECKO}/Bogcoat%20Copperlatch/")
+    assert harmful.numbers["tried.clutches"] == 0
+    assert "Report that clutch" not in harmful.text
     api = joined()
     api.post(
         "clutches/",
@@ -134,6 +141,17 @@ def test_over_time__has_picture_and_table_of_the_same_history(community):
         assert b"style=" not in picture.content
         drawn = b"<polyline" in picture.content
         assert drawn is (query.get("source") != "published")
+
+
+def test_answer__fetches_no_picture_unasked_that_takes_long(community, monkeypatch):
+    n_clutches = Api().combination("Ashwater Quillback")["tried"]["clutches"]
+    monkeypatch.setattr("registry.pages.views.ask.MOST_DRAWN_UNASKED", n_clutches)
+    assert any("over-time.svg" in one for one in Browser().get(SHORT).resources)
+    monkeypatch.setattr("registry.pages.views.ask.MOST_DRAWN_UNASKED", n_clutches - 1)
+    page = Browser().get(SHORT)
+    assert not any("over-time.svg" in one for one in page.resources)
+    assert f"{SHORT}over-time/?source=keepers" in page.links
+    assert f"after each of {n_clutches} clutches" in page.text
 
 
 def test_answer__weighs_at_most_150_kb_with_everything(community):
@@ -249,3 +267,75 @@ def test_answer__counts_uncertain_calls_at_both_ends():
     assert page.numbers["produced.hatchlings_if_uncertain_count"] == 9
     assert "6 to 9" in page.text
     assert "unsure" in page.response.content.decode()
+
+
+# --- what is asked amiss --------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("path", [SHORT, f"{SHORT}over-time/", f"{SHORT}over-time.svg"])
+def test_answer__refuses_a_source_that_is_none_as_the_interface_does(path):
+    gecko()
+    page = Browser().client.get(path, {"source": "publshed"})
+    problem = Api().refused(
+        "get", f"combinations/{GECKO}/Ashwater Quillback/", query={"source": "publshed"}
+    )
+    assert page.status_code == problem["status"]
+    assert problem["errors"][0]["detail"] in Page(page).text
+
+
+@pytest.mark.parametrize(
+    ("query", "told"),
+    [
+        ({"state": "flaged"}, "Read 'flaged', expected flagged"),
+        ({"source": "mine"}, "Read 'mine', expected keepers"),
+        ({"cursor": "made-up"}, "The cursor was not given out by this list"),
+    ],
+)
+def test_watch__tells_every_filter_that_it_can_not_read(query, told):
+    gecko()
+    page = Browser().get("/watch/", status=422, species=GECKO, **query)
+    assert told in page.text
+    assert "nothing was stored" not in page.text
+
+
+def test_ask__shows_the_strongest_of_the_board(community):
+    listed = Api().get("flags/")["results"][:5]
+    page = Browser().get("/")
+    assert listed
+    places = [
+        page.links.index(f"/combinations/{GECKO}/{quote(one['combination'])}/") for one in listed
+    ]
+    assert places == sorted(places)
+    first = listed[0]
+    assert f"{first['produced']['hatchlings']} hatched where" in page.text
+    assert "(invented)" in page.text
+
+
+def test_watch__has_500_rows_page_by_page(community):
+    Api().get("flags/", species=GECKO)  # assesses what was reported
+    flagged = PooledTarget.objects.get(combination="Ashwater Quillback", source="keepers")
+    PooledTarget.objects.bulk_create(
+        PooledTarget(
+            **{
+                one.attname: getattr(flagged, one.attname)
+                for one in PooledTarget._meta.concrete_fields
+                if one.name not in {"id", "key", "combination", "log10_e_value"}
+            },
+            key=f"{flagged.key}#{number}",
+            combination=f"Made-up {number:03}",
+            log10_e_value=1.5,
+        )
+        for number in range(500)
+    )
+    browser = Browser()
+    shown: list[str] = []
+    address: str | None = f"/watch/?species={GECKO}"
+    while address:
+        page = Page(browser.client.get(address))
+        assert page.status == 200
+        shown += [one for one in page.links if one.startswith("/combinations/")]
+        address = page.related.get("next")
+    listed = [one for rows in Api().pages("flags/", species=GECKO) for one in rows]
+    assert len(listed) >= 500
+    assert shown == [f"/combinations/{GECKO}/{quote(one['combination'])}/" for one in listed]
+    assert "prev" in page.related

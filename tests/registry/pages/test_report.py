@@ -97,6 +97,14 @@ def test_faults__stand_at_their_fields_and_nothing_is_lost():
     assert not Clutch.objects.exists()
 
 
+def test_entries__are_counted_as_they_were_typed():
+    browser = keeper_browser()
+    typed = TYPED | {"hatchlings": "tidemark\n3 zzz\n2 normal"}
+    page = browser.get(browser.sent("/report/", **typed), status=422)
+    assert "Entry 1: 'tidemark' begins with no count" in page.text
+    assert "Entry 2: 'zzz'" in page.text
+
+
 def test_sums__that_do_not_add_up_are_told_before_anything_is_stored():
     browser = keeper_browser()
     page = browser.get(browser.sent("/report/", **TYPED | {"laid": "4"}), status=422)
