@@ -76,16 +76,15 @@ class TypedForm:
     def noting_parameters(self) -> Iterator[None]:
         """Note what is refused inside at the fields that are named as its parameters.
 
-        A parameter without a field, such as a page's cursor, is a fault of the form.
+        A parameter without a field, such as a page's cursor, is a fault of the form. What is no
+        parameter's fault, such as a board that is not up to date yet, goes on as it is.
         """
         try:
             yield
         except REFUSALS as error:
             problem = problem_of(error)
-            if problem is None:
+            if problem is None or not problem.faults:
                 raise
-            if not problem.faults:
-                self.fault("", problem.detail)
             for one in problem.faults:
                 has_field = one.parameter in self.typed
                 self.fault(one.parameter or "" if has_field else "", one.detail)

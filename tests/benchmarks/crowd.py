@@ -54,7 +54,7 @@ def small_registry() -> Any:
     loaded = species_loaded(DEMO_SPECIES)
     keepers = [keeper_join().keeper for _number in range(12)]
     for number, body in community_clutches(
-        loaded, names_elsewhere(DEMO_SPECIES), n_keepers=12, n_clutches=60, seed=1
+        loaded, names_elsewhere(DEMO_SPECIES), n_keepers=12, n_clutches=60, seed=1, last_season=2025
     ):
         clutch_report(keepers[number], body)
     return keepers[0]

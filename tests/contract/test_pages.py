@@ -19,13 +19,13 @@ pytestmark = pytest.mark.django_db
 
 GENES = "Ashwater"
 PUBLIC: dict[str, int] = {
-    "ask": 1,
+    "ask": 5,
     "answer": 10,
     "over-time": 4,
     "over-time-picture": 3,
     "suggestions": 1,
     "watch": 6,
-    "forecast": 2,
+    "forecast": 3,
     "check": 1,
     "recover": 1,
     "erased": 1,

@@ -25,7 +25,7 @@ from registry.combinations.selectors import (
     flag_answer,
     flag_list,
 )
-from registry.errors import FieldsError, PlacedError
+from registry.errors import FieldsError, NotUpToDateError, PlacedError
 from registry.pages.forms import TypedForm
 from registry.pages.pictures import (
     chances_picture,
@@ -90,8 +90,14 @@ class AskView(PageView):
         )
 
     def _strongest(self) -> list[tuple[Any, SpeciesChoice | None]]:
-        """The few of the watch board with the strongest evidence, with their species."""
-        targets_refresh(source=Source.KEEPERS)
+        """The few of the watch board with the strongest evidence, with their species.
+
+        None while many reports are still worked in: one can ask all the same.
+        """
+        try:
+            targets_refresh(source=Source.KEEPERS)
+        except NotUpToDateError:
+            return []
         rows: QuerySet[Any] = flag_list(Source.KEEPERS)
         rows = rows.order_by("-log10_e_value", "species_id", "key")[:_MOST_STRONGEST]
         answers: list[Any] = [FlagSerializer(flag_answer(row)).data for row in rows]

@@ -249,7 +249,12 @@ def community(seed: int, *, n_clutches: int, n_copies: int) -> tuple[set[Any], s
     planted = set()
     bodies = list(
         community_clutches(
-            loaded, names_elsewhere(GECKO), n_keepers=20, n_clutches=n_clutches, seed=seed
+            loaded,
+            names_elsewhere(GECKO),
+            n_keepers=20,
+            n_clutches=n_clutches,
+            seed=seed,
+            last_season=2025,
         )
     )
     copied = set(random.sample(range(n_clutches), n_copies))

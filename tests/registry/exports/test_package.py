@@ -128,7 +128,12 @@ def test_totals__equal_the_interface_over_a_simulated_community():
     """Seven keepers, some targets of one, two, three and more of them."""
     keepers = [keeper_join().keeper for _ in range(7)]
     made = community_clutches(
-        species_loaded(GECKO), names_elsewhere(GECKO), n_keepers=7, n_clutches=60, seed=3
+        species_loaded(GECKO),
+        names_elsewhere(GECKO),
+        n_keepers=7,
+        n_clutches=60,
+        seed=3,
+        last_season=2025,
     )
     for number, body in made:
         clutch_report(keepers[number], body)
