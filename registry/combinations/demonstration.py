@@ -99,6 +99,7 @@ def _reported(
 def _came(clutch_id: UUID, reported_at: datetime) -> None:
     Clutch.objects.filter(pk=clutch_id).update(reported_at=reported_at)
     Revision.objects.filter(clutch=clutch_id).update(made_at=reported_at)
+    LikelyDuplicate.objects.filter(later=clutch_id).update(found_at=reported_at)
 
 
 def _revised(keeper: Keeper, clutch_id: UUID, hatchlings: Sequence[Mapping[str, Any]]) -> None:
@@ -122,16 +123,14 @@ def _reported_twice(
     """
     if len(keepers) == 1:
         return
-    of_many = sorted(bodies, key=lambda one: -_n_told(one[1]["hatchlings"]))
+    of_many = sorted(bodies, key=lambda one: _n_told(one[1]["hatchlings"]), reverse=True)
     for number, body in of_many[:_MOST_COPIED]:
         own = {role: {"genes": body[role]["genes"]} for role in ("sire", "dam")}
         with suppress(_NoCopyError), transaction.atomic():
             report = clutch_report(keepers[(number + 1) % len(keepers)], {**body, **own})
             if report.held is None:
                 raise _NoCopyError
-            reported_at = datetime(body["season"], 12, 20, 12, tzinfo=UTC)
-            _came(report.clutch_id, reported_at)
-            LikelyDuplicate.objects.filter(later=report.clutch_id).update(found_at=reported_at)
+            _came(report.clutch_id, datetime(body["season"], 12, 20, 12, tzinfo=UTC))
             return
 
 
@@ -139,10 +138,9 @@ class _NoCopyError(Exception):
     """A second report that the registry takes for another clutch."""
 
 
-def _n_told(groups: Sequence[Mapping[str, Any]]) -> int:
+def _n_told(groups: Sequence[Mapping[str, Any]]) -> tuple[int, int]:
     """How much the calls of a clutch tell it from others: looks, then hatchlings."""
-    n_hatchlings: int = sum(one["count"] for one in groups)
-    return 100 * len(groups) + n_hatchlings
+    return len(groups), sum(one["count"] for one in groups)
 
 
 def _declared(keeper: Keeper, body: Mapping[str, Any]) -> Pairing:

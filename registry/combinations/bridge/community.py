@@ -44,6 +44,8 @@ PAIRS: tuple[tuple[str, str], ...] = (
 )
 MEAN_EGGS = 6
 N_SEASONS = 6
+LAST_SEASON = 2025
+"""Where nobody says another one, so that the same seed gives the same community in any year."""
 OTHER_LOSSES = 0.1
 """Chance that an egg is infertile or dies for reasons that have nothing to do with genes."""
 
@@ -64,7 +66,7 @@ def community_clutches(
     n_keepers: int,
     n_clutches: int,
     seed: int,
-    last_season: int,
+    last_season: int = LAST_SEASON,
 ) -> Iterator[tuple[int, dict[str, Any]]]:
     """(keeper's number, body of a report), one clutch at a time, in no order of seasons."""
     random = Random(seed)  # noqa: S311 - a simulation, no secret
@@ -74,8 +76,7 @@ def community_clutches(
     ]
     for _number in range(n_clutches):
         pair = random.choice(pairs)
-        season = last_season - random.randrange(N_SEASONS)
-        yield pair.keeper, _clutch(loaded, pair, season, random)
+        yield pair.keeper, _clutch(loaded, pair, last_season, random)
 
 
 def _pair(
@@ -95,7 +96,7 @@ def _pair(
     return _Pair(keeper, sire, dam, pairing, drawn_parents(pairing, random))
 
 
-def _clutch(loaded: LoadedSpecies, pair: _Pair, season: int, random: Random) -> dict[str, Any]:
+def _clutch(loaded: LoadedSpecies, pair: _Pair, last_season: int, random: Random) -> dict[str, Any]:
     laid = max(2, round(random.gauss(MEAN_EGGS, 1.5)))
     infertile = died = 0
     calls: Counter[str] = Counter()
@@ -110,7 +111,7 @@ def _clutch(loaded: LoadedSpecies, pair: _Pair, season: int, random: Random) -> 
             calls[_call(loaded, looks, random)] += 1
     return {
         "species": loaded.key,
-        "season": season,
+        "season": last_season + 1 - N_SEASONS + random.randrange(N_SEASONS),
         "sire": pair.sire,
         "dam": pair.dam,
         "eggs": {"laid": laid, "infertile": infertile, "died": died},

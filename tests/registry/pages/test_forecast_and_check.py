@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from urllib.parse import quote
+
 import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from registry.clutches.models import Clutch
-from tests.factories.pages import Browser
+from registry.clutches.services.checks import TOGETHER_IMPOSSIBLE
+from tests.factories.pages import Browser, keeper_browser
 from tests.factories.registry import GECKO, Api, gecko, statements
 
 pytestmark = pytest.mark.django_db
@@ -44,6 +47,9 @@ def test_forecast__shows_the_answer_of_the_interface():
         assert f"{one['look']} {one['fraction']}" in page.text
         for hidden in one["hidden"]:
             assert hidden["text"] in page.text
+        asked = f"/combinations/{GECKO}/{quote(one['look'])}/"
+        assert (asked in page.links) is (one["look"] != "Normal"), asked
+    assert all(Browser().get(link) for link in page.links if link.startswith("/combinations/"))
     wished, flood = answer["wanted"]
     assert f"{wished['combination']} {wished['fraction']}" in page.text
     assert wished["hatchlings_for"]["99"] is None
@@ -55,7 +61,28 @@ def test_forecast__shows_the_answer_of_the_interface():
 def test_forecast__folds_many_looks():
     many = "het ashwater het reed het quillback tidemark brackish"
     page = Browser().get("/forecast/", species=GECKO, sire=many, dam=many)
-    assert "rarer looks" in page.text
+    assert "52 rarer looks" in page.text
+    links = [one for one in page.links if one.startswith("/combinations/")]
+    assert f"/combinations/{GECKO}/Ashwater%20Pale%20Reed%20Quillback/" in links
+    # Four genes are not pooled, a normal look has none.
+    assert not any("Quillback%20Tidemark%20Brackish" in one for one in links if "Ashwater" in one)
+    assert len(links) == 51
+
+
+def test_forecast__tells_what_these_parents_can_not_give():
+    page = Browser().get("/forecast/", **FORECAST | {"wanted": "quillback"})
+    assert "Quillback: these parents can not give it" in page.text
+    assert "never" in page.text
+
+
+def test_forecast__costs_the_same_for_many_looks():
+    counts = []
+    for genes in ("tidemark", "het ashwater het reed het quillback tidemark brackish"):
+        Browser().get("/forecast/", species=GECKO, sire=genes, dam=genes)
+        with CaptureQueriesContext(connection) as captured:
+            Browser().get("/forecast/", species=GECKO, sire=genes, dam=genes)
+        counts.append(len(statements(captured)))
+    assert counts[0] == counts[1]
 
 
 def test_forecast__shows_cautions_first():
@@ -110,8 +137,44 @@ def test_check__shows_the_answer_of_the_interface_and_stores_nothing():
         assert one["sentence"] in page.text
     for one in answer["missed"][:10]:
         assert f"{one['combination']} : {one['fraction']}" in page.text
+        for reason in one["explanations"][:3]:
+            assert f": {reason['sentence']}" in page.text
     assert not Clutch.objects.exists()
     assert page.fields["hatchlings"].split() == CHECKED["hatchlings"].split()
+
+
+def test_check__carries_what_was_typed_over_to_a_report():
+    page = Browser().post("/clutch-in-hand/", laid="9", **CHECKED)
+    assert "Report this clutch" in page.text
+    report = keeper_browser().get("/report/", laid="9", **CHECKED)
+    assert {
+        name: report.fields[name].strip() for name in ("sire", "dam", "laid", "hatchlings")
+    } == {name: text for name, text in (CHECKED | {"laid": "9"}).items() if name != "species"}
+
+
+def test_check__of_calls_that_are_possible_one_by_one_only():
+    # The sire would need two genes of one series and none of it, and has two places for them.
+    page = Browser().post(
+        "/clutch-in-hand/",
+        species=GECKO,
+        sire="50% het peatcoat, 50% het turfcoat",
+        dam="bogcoat",
+        hatchlings="1 peatcoat\n1 turfcoat\n1 normal",
+    )
+    assert TOGETHER_IMPOSSIBLE in page.text
+    assert "Not possible" not in page.response.content.decode()
+    assert "(not from these parents)" not in page.text
+
+
+def test_check__folds_all_but_the_most_surprising():
+    many = "het ashwater het reed het quillback tidemark"
+    page = Browser().post(
+        "/clutch-in-hand/", species=GECKO, sire=many, dam=many, hatchlings="9 normal"
+    )
+    each = "is without one with a chance of"
+    before, _folded, after = page.text.partition("The others that were possible and not seen")
+    assert before.count(each) == 10
+    assert after.count(each) > 0
 
 
 def test_check__tells_faults_and_missing_parents():

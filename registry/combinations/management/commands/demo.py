@@ -81,7 +81,7 @@ class Command(BaseCommand):
         tried = answer["tried"]
         likeliest = answer["explanations"][:1]
         self.stdout.write(
-            f"Not on the board unless its parents explain too little: {answer['combination']} "
+            f"What the mislabelled sire looks like: {answer['combination']} "
             f"({answer['state']}): {answer['produced']['hatchlings']} hatched where "
             f"{tried['expected']:.3g} were expected. "
             + " ".join(f"Likeliest: {one['sentence']}" for one in likeliest)
