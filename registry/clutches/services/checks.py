@@ -150,9 +150,11 @@ def surprise_sentence(
     if probability is None:
         return wrong
     n_rest = n_hatchlings - n_wrong
-    rest = f"The other {n_rest}" if n_compared == n_rest else f"In looks alone, {n_compared} of all"
+    other = "one" if n_rest == 1 else n_rest
+    rest = f"The other {other}" if n_compared == n_rest else f"In looks alone, {n_compared} of all"
     if together_impossible:
-        return f"{wrong} {rest} could come from them one by one, but not together."
+        how = "by itself, but not with those" if n_rest == 1 else "one by one, but not together"
+        return f"{wrong} {rest} could come from them {how}."
     they_are, they = ("is", "it") if n_compared == 1 else ("are", "they")
     if probability >= ORDINARY:
         return f"{wrong} {rest} {they_are} as {they} should be."

@@ -137,7 +137,7 @@ WRONG: Final = (
     ("hatchlings", "probability", "sentence"),
     [
         ({"ashwater": 2, "normal": 3}, 1.0, f"2 of 5 {WRONG} The other 3 are as they should be."),
-        ({"ashwater": 4, "normal": 1}, 1.0, f"4 of 5 {WRONG} The other 1 is as it should be."),
+        ({"ashwater": 4, "normal": 1}, 1.0, f"4 of 5 {WRONG} The other one is as it should be."),
         ({"ashwater": 5}, None, f"5 of 5 {WRONG}"),
         ({"normal het ashwater": 2, "normal": 3}, 1.0,
          f"2 of 5 {WRONG} In looks alone, 5 of all are as they should be."),
