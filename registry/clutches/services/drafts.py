@@ -5,14 +5,15 @@ from __future__ import annotations
 import datetime as dt
 import uuid
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
-from django.db import transaction
+from django.db import connection, transaction
 
 from registry.clutches.choices import DRAFT_DAYS, HANDED_IN_DAYS, MAX_DRAFTS
 from registry.clutches.models import Draft
 from registry.clutches.selectors import draft_get
 from registry.clutches.services.reporting import clutch_report
+from registry.errors import PreconditionFailedError
 from registry.keepers.models import Keeper
 from registry.keepers.selectors import today
 from registry.keepers.services import keeper_lock
@@ -47,12 +48,14 @@ def draft_change(keeper: Keeper, draft_id: uuid.UUID, typed: Mapping[str, str]) 
 
 
 def draft_hand_in(
-    keeper: Keeper, draft_id: uuid.UUID, given: Mapping[str, Any], caller: Caller
+    keeper: Keeper, seen: Draft, given: Mapping[str, Any], caller: Caller
 ) -> uuid.UUID:
     """Report the clutch of a draft, once: of any number of calls, all get the id of one clutch.
 
     Parameters
     ----------
+    seen
+        The draft that ``given`` was read from.
     given
         The validated body of the draft, as `clutch_report` takes it.
 
@@ -60,21 +63,38 @@ def draft_hand_in(
     ------
     NotFoundError
         Not a draft of this keeper.
+    PreconditionFailedError
+        It was changed in the meantime; nothing is reported.
     FieldsError
         What `clutch_report` refuses; the draft stays.
     TooManyRequestsError
     """
     with transaction.atomic():
-        # A second press waits here, and then finds the clutch.
-        keeper_lock(keeper.pk)
-        draft = draft_get(keeper, draft_id)
+        # A second press waits here, and then finds the clutch. No row and no keeper is locked yet:
+        # a report takes locks that go before those.
+        _one_by_one(seen.pk)
+        draft = draft_get(keeper, seen.pk)
         if draft.clutch_id is not None:
             return draft.clutch_id
         with capped(CLUTCHES, caller):
             report = clutch_report(keeper, given)
-        draft.clutch_id, draft.typed, draft.touched_on = report.clutch_id, {}, today()
-        draft.save(update_fields=["clutch", "typed", "touched_on"])
+        own = Draft.objects.filter(pk=seen.pk, clutch=None, typed=seen.typed)
+        if not own.update(clutch=report.clutch_id, typed={}, touched_on=today()):
+            raise PreconditionFailedError(
+                "The draft was changed or thrown away in another window; look it over once more."
+            )
         return report.clutch_id
+
+
+_SPACE: Final = 0x6472
+"""Of the locks with two numbers, those of drafts."""
+
+
+def _one_by_one(draft_id: uuid.UUID) -> None:
+    """Let the hand-ins of one draft follow each other, until the transaction ends."""
+    number = int.from_bytes(draft_id.bytes[:4], "big", signed=True)
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT pg_advisory_xact_lock(%s, %s)", [_SPACE, number])
 
 
 def draft_throw_away(keeper: Keeper, draft_id: uuid.UUID) -> None:

@@ -118,7 +118,7 @@ class DraftView(PageView):
             with form.noting(clutch_field):
                 given = checked(ClutchInSerializer, _body(form))
                 if not form.n_faults:
-                    clutch_id = draft_hand_in(self.own_keeper, draft_id, given, self.caller)
+                    clutch_id = draft_hand_in(self.own_keeper, draft, given, self.caller)
         if clutch_id is None:
             return self._shown(draft_id, form)
         return see(f"{reverse('pages:clutch', args=[clutch_id])}?new=yes")

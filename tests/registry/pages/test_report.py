@@ -9,9 +9,15 @@ import pytest
 from django.db import connection
 from time_machine import travel
 
+from registry.clutches.api.serializers import ClutchInSerializer
 from registry.clutches.choices import MAX_DRAFTS
 from registry.clutches.models import Clutch, Draft
+from registry.clutches.services.drafts import draft_hand_in
+from registry.errors import PreconditionFailedError
+from registry.keepers.models import Keeper
+from registry.pages.forms import checked
 from registry.pools.models import Contribution, PooledTarget
+from registry.traffic.callers import Caller
 from tests.factories.pages import Browser, keeper_browser
 from tests.factories.registry import GECKO, Api, clutch, gecko, joined
 
@@ -290,3 +296,16 @@ def test_pages__are_counted_as_calls(settings):
     assert "2 pages and calls are answered" in page.text
     assert page.response.headers["Retry-After"]
     assert Api().send("get", "species/").status_code == 429
+
+
+def test_hand_in__of_a_draft_that_was_changed_meanwhile_reports_nothing():
+    browser = keeper_browser()
+    browser.sent("/report/", **TYPED)
+    seen = Draft.objects.get()
+    Draft.objects.update(typed=TYPED | {"dam": "normal"})
+    caller = Caller(is_keeper=True, name=str(browser.api.keeper))
+    given = checked(ClutchInSerializer, clutch(season=2025))
+    with pytest.raises(PreconditionFailedError, match="in another window"):
+        draft_hand_in(Keeper.objects.get(), seen, given, caller)
+    assert not Clutch.objects.exists()
+    assert Draft.objects.get().typed["dam"] == "normal"
