@@ -13,11 +13,12 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
 from registry.clutches.choices import DuplicateReason, DuplicateState
 from registry.clutches.models import Clutch, LikelyDuplicate
+from registry.clutches.services.alike_locks import alike_lock_of
 from registry.clutches.services.families import families_renew
 from registry.keepers.services import keepers_lock
 
@@ -68,14 +69,25 @@ class Touched:
     earlier: frozenset[uuid.UUID]
 
 
-def touched_locked(keeper_id: uuid.UUID, clutch_ids: Collection[uuid.UUID]) -> Touched:
-    """Lock a keeper whose clutches change, with every keeper whose report may count or wait then.
+def touched_locked(keeper_id: uuid.UUID, clutches: QuerySet[Clutch]) -> Touched:
+    """Lock clutches of a keeper that change, and every keeper whose report may count or wait then.
 
-    Who is touched is asked again under the locks.
+    Until the transaction ends no report becomes a copy of one of them, and nobody gives an opinion
+    on one. Whom they touch, and which they are, is asked again under the locks.
     """
-    first = _touched(clutch_ids)
-    keepers_lock([keeper_id, *keepers_around([*clutch_ids, *first.earlier])])
-    return _touched(clutch_ids)
+    locked: set[uuid.UUID] = set()
+    while not (around := _around(clutches)) <= locked:
+        alike_lock_of(around)
+        locked |= around
+    keepers_lock([keeper_id, *keepers_around(around)])
+    rows = clutches.select_for_update().order_by("pk")
+    return _touched(rows.values_list("pk", flat=True))
+
+
+def _around(clutches: QuerySet[Clutch]) -> set[uuid.UUID]:
+    """Clutches, and the reports that they are copies of."""
+    ids = set(clutches.order_by().values_list("pk", flat=True))
+    return ids | _touched(ids).earlier
 
 
 def keepers_around(earlier: Iterable[uuid.UUID]) -> list[uuid.UUID | None]:
@@ -85,7 +97,7 @@ def keepers_around(earlier: Iterable[uuid.UUID]) -> list[uuid.UUID | None]:
     return [keeper for both in found for keeper in both]
 
 
-def _touched(clutch_ids: Collection[uuid.UUID]) -> Touched:
+def _touched(clutch_ids: Iterable[uuid.UUID]) -> Touched:
     ids = set(clutch_ids)
     pairs = list(
         LikelyDuplicate.objects.filter(Q(earlier__in=ids) | Q(later__in=ids))

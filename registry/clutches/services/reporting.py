@@ -30,7 +30,7 @@ from registry.clutches.checking import clutch_counts_checked
 from registry.clutches.models import COUNTED, Clutch
 from registry.clutches.selectors import held_because, with_groups
 from registry.clutches.services.copies import copy_keep, copy_waits
-from registry.clutches.services.duplicates import earlier_report
+from registry.clutches.services.duplicates import copies_lock, earlier_report
 from registry.errors import ContradictionError, NotFoundError, at, gathered
 from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_lock
@@ -87,6 +87,7 @@ def clutch_report(keeper: Keeper, given: Mapping[str, Any]) -> Report:
         with faults.at():
             read = _read(loaded, given, pairing)
     with transaction.atomic():
+        copies_lock(given, read)
         animals = _animals(keeper, loaded, given, read, pairing)
         return _store(
             _Owner(keeper_id=keeper.pk, published=None, source=Source.KEEPERS),
