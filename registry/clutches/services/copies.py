@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import uuid
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
+from django.db import connection
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
@@ -62,11 +64,12 @@ class Touched:
     """What other reports have to do with clutches that change: asked before they do.
 
     ``heirs`` are, for each report that goes, its copies in order of arrival; ``earlier`` the
-    reports of which a clutch that goes is itself a copy.
+    reports beside which a clutch that goes was found; ``above`` which of these it is a copy of.
     """
 
     heirs: tuple[LikelyDuplicate, ...]
     earlier: frozenset[uuid.UUID]
+    above: Mapping[uuid.UUID, uuid.UUID]
 
 
 def touched_locked(keeper_id: uuid.UUID, clutches: QuerySet[Clutch]) -> Touched:
@@ -90,11 +93,23 @@ def _around(clutches: QuerySet[Clutch]) -> set[uuid.UUID]:
     return ids | _touched(ids).earlier
 
 
+# A copy has copies of its own if it was told apart when they came.
+_KEEPERS_AROUND: Final = """
+WITH RECURSIVE around (id) AS (
+    SELECT unnest(%(earlier)s::uuid[])
+    UNION
+    SELECT pair.later_id
+    FROM around JOIN clutches_likelyduplicate pair ON pair.earlier_id = around.id
+)
+SELECT DISTINCT clutch.keeper_id FROM around JOIN clutches_clutch clutch ON clutch.id = around.id
+"""
+
+
 def keepers_around(earlier: Iterable[uuid.UUID]) -> list[uuid.UUID | None]:
-    """Keepers of reports and of all their copies."""
-    pairs = LikelyDuplicate.objects.filter(earlier__in=set(earlier))
-    found = pairs.values_list("earlier__keeper", "later__keeper")
-    return [keeper for both in found for keeper in both]
+    """Keepers of reports, of all their copies, and of the copies of these. One statement."""
+    with connection.cursor() as cursor:
+        cursor.execute(_KEEPERS_AROUND, {"earlier": list(earlier)})
+        return [keeper for (keeper,) in cursor.fetchall()]
 
 
 def _touched(clutch_ids: Iterable[uuid.UUID]) -> Touched:
@@ -104,6 +119,9 @@ def _touched(clutch_ids: Iterable[uuid.UUID]) -> Touched:
         .select_related("later")
         .order_by("later__reported_at", "later")
     )
+    copied = {
+        one.later_id: one.earlier_id for one in pairs if one.state != DuplicateState.DISMISSED
+    }
     return Touched(
         heirs=tuple(
             one
@@ -113,26 +131,41 @@ def _touched(clutch_ids: Iterable[uuid.UUID]) -> Touched:
             and one.state != DuplicateState.DISMISSED
         ),
         earlier=frozenset(one.earlier_id for one in pairs) - ids,
+        above={one: root for one in ids if (root := _root(one, ids, copied)) is not None},
     )
+
+
+def _root(
+    gone: uuid.UUID, ids: Collection[uuid.UUID], copied: Mapping[uuid.UUID, uuid.UUID]
+) -> uuid.UUID | None:
+    """The report that stays and of which one that goes is a copy; None if there is none."""
+    root = copied.get(gone)
+    while root in ids:
+        root = copied.get(root)
+    return root
 
 
 def copies_release(touched: Touched) -> None:
     """After reports are gone: the first copy of each takes its place, the others wait for it.
 
-    Inside the caller's transaction, which holds the locks.
+    The copies of one that was a copy itself wait for the report that it waited for. Inside the
+    caller's transaction, which holds the locks.
     """
     by_earlier: dict[uuid.UUID, list[LikelyDuplicate]] = defaultdict(list)
     for one in touched.heirs:
         by_earlier[one.earlier_id].append(one)
     heirs = []
-    for pairs in by_earlier.values():
-        heir, *others = sorted(pairs, key=lambda one: one.later.is_held)
-        heirs.append(heir.later)
+    for gone, pairs in by_earlier.items():
+        first, others = touched.above.get(gone), pairs
+        if first is None:
+            heir, *others = sorted(pairs, key=lambda one: one.later.is_held)
+            heirs.append(heir.later)
+            first = heir.later_id
         for one in others:
             reason = DuplicateReason(one.reason)
             shared = reason == DuplicateReason.CODE
             state = DuplicateState.CONFIRMED if shared else DuplicateState.LIKELY
-            copy = Copy(heir.later_id, reason, state, one.chance)
+            copy = Copy(first, reason, state, one.chance)
             copy_keep(copy, one.later_id, timezone.now())
     changed = [(one, False) for one in heirs if one.is_duplicate]
     _set_waiting(changed)
@@ -152,20 +185,25 @@ def copies_settle(earlier: Collection[uuid.UUID]) -> None:
     by_earlier: dict[uuid.UUID, list[LikelyDuplicate]] = defaultdict(list)
     for one in pairs:
         by_earlier[one.earlier_id].append(one)
-    _set_waiting(
-        [
-            (pair.later, waits)
-            for copies in by_earlier.values()
-            for pair, waits in zip(copies, copies_wait(copies), strict=True)
-            if pair.later.is_duplicate != waits
-        ]
-    )
+    changed = [
+        (pair.later, waits)
+        for copies in by_earlier.values()
+        for pair, waits in zip(copies, copies_wait(copies), strict=True)
+        if pair.later.is_duplicate != waits
+    ]
+    _set_waiting(changed)
+    # Whether somebody stands in for a held report depends on whether it waits for another.
+    if held := [clutch.pk for clutch, _waits in changed if clutch.is_held]:
+        copies_settle(held)
 
 
 def copies_wait(pairs: Sequence[LikelyDuplicate]) -> list[bool]:
     """Of all copies of one report, in order of arrival: whether each of them waits."""
     found = []
-    somebody_counts = bool(pairs) and not pairs[0].earlier.is_held
+    # One that waits itself does so because another report of the clutch counts.
+    somebody_counts = bool(pairs) and (
+        not pairs[0].earlier.is_held or pairs[0].earlier.is_duplicate
+    )
     for one in pairs:
         is_copy = one.state != DuplicateState.DISMISSED
         found.append(is_copy and somebody_counts)
