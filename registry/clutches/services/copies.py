@@ -29,7 +29,7 @@ from registry.keepers.services import keepers_lock
 class Copy:
     """The earlier report that a new one repeats, and why it is thought so.
 
-    ``is_held``: a moderator holds the earlier one.
+    ``is_held``: a moderator holds the earlier one. ``is_own``: it is of the same keeper.
     """
 
     earlier: uuid.UUID
@@ -37,6 +37,16 @@ class Copy:
     state: DuplicateState
     chance: float
     is_held: bool = False
+    is_own: bool = False
+
+    @property
+    def is_foretold(self) -> bool:
+        """Whether somebody who only tries a report may be told of it.
+
+        Not of another keeper's that is alike: trying all seasons and numbers of eggs, which leaves
+        no trace, would tell those of a clutch whose calls are public.
+        """
+        return self.is_own or self.reason == DuplicateReason.CODE
 
 
 def copy_waits(copy: Copy) -> bool:

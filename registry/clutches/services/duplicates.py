@@ -85,7 +85,14 @@ def earlier_report(
     for one in alike:
         chance = duplicate_chance(read, one.group_values, n_twins=len(twins), n_equal=n_equal)
         if chance >= LIKELY and (best is None or chance > best.chance):
-            best = Copy(one.pk, DuplicateReason.COUNTS, DuplicateState.LIKELY, chance, one.is_held)
+            best = Copy(
+                one.pk,
+                DuplicateReason.COUNTS,
+                DuplicateState.LIKELY,
+                chance,
+                one.is_held,
+                is_own=one.keeper_id == keeper_id,
+            )
     return best
 
 

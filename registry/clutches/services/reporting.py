@@ -47,7 +47,8 @@ from registry.pools.families import FamilyPart, PoolOwner, families_replace
 class Report:
     """A stored clutch and how it was read; ``labels`` are the keeper's own of sire and dam.
 
-    ``held`` says why it is in no pool; None if it counts.
+    ``held`` says why it is in no pool; None if it counts. ``held_foretold`` is as much of it as is
+    told before the report is handed in.
     """
 
     clutch_id: uuid.UUID
@@ -57,6 +58,7 @@ class Report:
     reported_at: datetime
     is_declared: bool
     held: str | None = None
+    held_foretold: str | None = None
 
 
 def clutch_report(keeper: Keeper, given: Mapping[str, Any]) -> Report:
@@ -209,7 +211,12 @@ def _store(
     if copy:
         copy_keep(copy, report.clutch_id, report.reported_at)
     if waits or is_held:
-        return replace(report, held=held_because(is_duplicate=waits, is_held=is_held))
+        foretold = waits and copy is not None and copy.is_foretold
+        return replace(
+            report,
+            held=held_because(is_duplicate=waits, is_held=is_held),
+            held_foretold=held_because(is_duplicate=foretold, is_held=is_held),
+        )
     former = [family_clutch_of(read.loaded, one, one.group_values) for one in relatives]
     new = family_clutch_new(
         read,
