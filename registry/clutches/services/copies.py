@@ -150,7 +150,7 @@ def _root(
 ) -> uuid.UUID | None:
     """The report that stays and of which one that goes is a copy; None if there is none."""
     root = copied.get(gone)
-    while root in ids:
+    while root is not None and root in ids:
         root = copied.get(root)
     return root
 

@@ -398,6 +398,7 @@ def test_bulk__refuses_more_clutches_than_one_upload_may_hold(keeper, kind):
     ("content_type", "given", "code"),
     [
         ("application/json", {}, "unsupported-media-type"),
+        ("text/csv", {"headers": {"Content-Encoding": "gzip"}}, "unsupported-media-type"),
         ("text/csv; charset=windows-1252", {}, "unreadable-characters"),
         ("text/csv", {"query": {"validate_only": "yes"}}, "invalid-parameter"),
         ("text/csv", {"query": {"validate-only": "true"}}, "unknown-parameter"),

@@ -9,6 +9,7 @@ import pytest
 
 from registry.catalogue.selectors import names_elsewhere, species_loaded
 from registry.clutches.models import Clutch, LikelyDuplicate
+from registry.clutches.services import duplicates
 from registry.clutches.services.duplicates import duplicate_moderate
 from registry.clutches.services.holding import keeper_hold, keeper_release
 from registry.clutches.services.rebuilding import pools_differences
@@ -303,6 +304,17 @@ def test_copies_of_a_held_report__count_once_between_them():
     first.delete(f"clutches/{first.get('clutches/')['results'][0]['id']}/")
     assert counting() == [True]
     assert pools_differences() == []
+
+
+def test_shared_code__is_found_among_any_number_of_like_parents(monkeypatch):
+    """Many clutches of a season have the same parents; the one with the code may be a late one."""
+    monkeypatch.setattr(duplicates, "_MOST_TWINS", 2)
+    for n_laid in (10, 11, 12):
+        joined().post("clutches/", body(eggs={"laid": n_laid, "infertile": 0, "died": 0}))
+    coded = body(clutch_code="one of many", eggs=None)
+    joined().post("clutches/", coded)
+    eggs = {"laid": 20, "infertile": 0, "died": 0}
+    assert joined().post("clutches/", coded | {"eggs": eggs})["held"] == "duplicate"
 
 
 def chain() -> list[tuple[Api, str]]:
