@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from functools import partial
 from typing import IO, Any, NoReturn
 
+from rest_framework.exceptions import UnsupportedMediaType
 from rest_framework.parsers import BaseParser
 
 from registry.errors import FieldsError, NotJsonError, Place, PlacedError, UnreadableCharactersError
@@ -32,7 +33,21 @@ class StrictJSONParser(BaseParser):
         parser_context: Mapping[str, Any] | None = None,
     ) -> Any:
         """Value of the body. Raises `NotJsonError` or, with its place, a refused text."""
+        coding_checked(media_type, parser_context)
         return strict_json(stream.read())
+
+
+def content_coding(headers: Mapping[str, str]) -> str:
+    """How a body was coded on its way, such as gzip; empty if it was not."""
+    coding = headers.get("Content-Encoding", "").strip()
+    return "" if coding.casefold() == "identity" else coding
+
+
+def coding_checked(media_type: str | None, parser_context: Mapping[str, Any] | None) -> None:
+    """Refuse a coded body with 415: read as it is, it would only be no text."""
+    request = (parser_context or {}).get("request")
+    if request is not None and content_coding(request.headers):
+        raise UnsupportedMediaType(media_type or "")
 
 
 def strict_json(body: bytes) -> Any:

@@ -32,6 +32,7 @@ from rest_framework.views import set_rollback
 
 from genetics.errors import GeneticsError, listed
 from registry.api.faults import Fault, body_faults, model_faults, parameter_faults, placed_fault
+from registry.api.parsers import content_coding
 from registry.errors import (
     BodyTooLargeError,
     ErrorCode,
@@ -163,6 +164,15 @@ def _of_method(error: rest.MethodNotAllowed, context: Mapping[str, Any]) -> Prob
 def _of_media_type(error: rest.UnsupportedMediaType, context: Mapping[str, Any]) -> Problem:
     read = sorted({parser.media_type for parser in context["view"].parser_classes})
     sent = context["request"].content_type
+    if coding := content_coding(context["request"].headers):
+        # RFC 9110, 15.5.16: the header tells that it was the coding, and which are read.
+        return Problem(
+            ErrorCode.UNSUPPORTED_MEDIA_TYPE,
+            f"The body was sent with 'Content-Encoding: {coding}'; bodies are read as they are, "
+            "neither compressed nor coded otherwise.",
+            members={"allowed": read},
+            headers={"Accept-Encoding": "identity"},
+        )
     return Problem(
         ErrorCode.UNSUPPORTED_MEDIA_TYPE,
         f"The body was sent as {sent!r}; this call reads {listed(read)}.",

@@ -69,8 +69,7 @@ def keeper_erase(
     entry = Entry(keeper_digest(keeper_id), erased_on or today())
     with transaction.atomic():
         # Reports and other writes of the keeper are over, or find nobody after this one.
-        own = Clutch.objects.filter(keeper=keeper_id).values_list("pk", flat=True)
-        touched = touched_locked(keeper_id, set(own))
+        touched = touched_locked(keeper_id, Clutch.objects.filter(keeper=keeper_id))
         keeper_lock(keeper_id)
         if unchanged is not None:
             unchanged()

@@ -121,7 +121,7 @@ class LineAnswers:
             "line": line.number,
             "status": status,
             "clutch": str(report.clutch_id) if status == _STORED else None,
-            "held": report.held,
+            "held": report.held if status == _STORED else report.held_foretold,
             "contradicts_parents": len(told),
             "contradictions": told,
         }

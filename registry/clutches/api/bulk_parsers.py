@@ -8,6 +8,7 @@ from typing import IO, Any, ClassVar, Final
 from django.utils.http import parse_header_parameters
 from rest_framework.parsers import BaseParser
 
+from registry.api.parsers import coding_checked
 from registry.clutches.bulk.uploads import JsonLinesUpload, TableUpload, Upload, taken_in
 from registry.errors import UnreadableCharactersError
 
@@ -34,6 +35,7 @@ class UploadParser(BaseParser):
         UnreadableCharactersError
             The header says that the body is in another encoding than UTF-8.
         """
+        coding_checked(media_type, parser_context)
         _name, parameters = parse_header_parameters(media_type or "")
         charset = parameters.get("charset", "utf-8")
         if charset.casefold() not in _UTF_8:

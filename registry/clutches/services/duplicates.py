@@ -2,20 +2,20 @@
 
 from __future__ import annotations
 
-import hashlib
 import uuid
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from django.db import connection, transaction
-from django.db.models import Q
+from django.db import transaction
+from django.db.models import BooleanField, ExpressionWrapper, Q
 
 from registry.clutches.bridge.reports import ReadClutch
 from registry.clutches.bridge.revisions import duplicate_chance, is_equal_tally, twin_digest
 from registry.clutches.choices import DuplicateReason, DuplicateState
 from registry.clutches.models import Clutch, LikelyDuplicate
 from registry.clutches.selectors import duplicate_get, with_groups
+from registry.clutches.services.alike_locks import alike_lock, alike_lock_of
 from registry.clutches.services.copies import Copy, copies_settle, keepers_around
 from registry.keepers.models import Keeper
 from registry.keepers.services import keepers_lock
@@ -25,6 +25,21 @@ LIKELY: Final = 0.5
 """From this chance on a report waits until somebody tells it apart from the earlier one."""
 
 _MOST_TWINS: Final = 200
+
+
+def copies_lock(given: Mapping[str, Any], read: ReadClutch) -> None:
+    """Have two reports of one clutch see each other, and a report whatever is done to the other.
+
+    Before any keeper is locked. One statement, or none if nothing can be found.
+    """
+    if keys := [one for one in _found_by(given, read) if one]:
+        alike_lock(keys)
+
+
+def _found_by(given: Mapping[str, Any], read: ReadClutch) -> tuple[str, str]:
+    """Clutch code and twin digest by which an earlier report is looked for; "" for none."""
+    has_eggs = (given.get("eggs") or {}).get("laid") is not None and read.n_hatchlings > 0
+    return given.get("clutch_code") or "", twin_digest(read, given["season"]) if has_eggs else ""
 
 
 def earlier_report(
@@ -40,20 +55,21 @@ def earlier_report(
     code says so. Else parents' genes, season and eggs must agree, and all calls but one. Without
     the number of eggs laid nothing is compared, and nothing is asked of the database.
 
-    Two statements: a lock, so that two reports at once see each other, and the search.
+    One statement; the caller has called ``copies_lock``.
     """
-    code = given.get("clutch_code") or ""
-    eggs = given.get("eggs") or {}
-    twin = twin_digest(read, given["season"])
-    has_eggs = eggs.get("laid") is not None and read.n_hatchlings > 0
-    if not code and not has_eggs:
+    code, twin = _found_by(given, read)
+    if not code and not twin:
         return None
-    _search_lock(code or twin)
+    eggs = given.get("eggs") or {}
     same_code = Q(clutch_code=code, version__species=read.loaded.key, season=given["season"])
-    wanted = (same_code if code else Q()) | (Q(twin=twin) if has_eggs else Q())
-    found = list(
-        with_groups(Clutch.objects.filter(wanted, published=None, is_duplicate=False))[:_MOST_TWINS]
-    )
+    wanted = (same_code if code else Q()) | (Q(twin=twin) if twin else Q())
+    earlier = with_groups(Clutch.objects.filter(wanted, published=None, is_duplicate=False))
+    if code:
+        # However many have the same parents, the one with the code is among those looked at.
+        earlier = earlier.alias(has_code=ExpressionWrapper(same_code, BooleanField())).order_by(
+            "-has_code", "reported_at", "pk"
+        )
+    found = list(earlier[:_MOST_TWINS])
     own = _Own(keeper_id, animals, pairing.pk if pairing else None)
     # One that counts goes before one that is held, in whose place it may stand.
     found = sorted(
@@ -62,14 +78,21 @@ def earlier_report(
     for one in found:
         if code and one.clutch_code == code and one.season == given["season"]:
             return Copy(one.pk, DuplicateReason.CODE, DuplicateState.CONFIRMED, 1.0, one.is_held)
-    twins = [one for one in found if one.twin == twin]
-    alike = [one for one in twins if has_eggs and not _eggs_differ(one, eggs)]
+    twins = [one for one in found if twin and one.twin == twin]
+    alike = [one for one in twins if not _eggs_differ(one, eggs)]
     n_equal = sum(is_equal_tally(read, one.group_values) for one in alike)
     best: Copy | None = None
     for one in alike:
         chance = duplicate_chance(read, one.group_values, n_twins=len(twins), n_equal=n_equal)
         if chance >= LIKELY and (best is None or chance > best.chance):
-            best = Copy(one.pk, DuplicateReason.COUNTS, DuplicateState.LIKELY, chance, one.is_held)
+            best = Copy(
+                one.pk,
+                DuplicateReason.COUNTS,
+                DuplicateState.LIKELY,
+                chance,
+                one.is_held,
+                is_own=one.keeper_id == keeper_id,
+            )
     return best
 
 
@@ -99,12 +122,6 @@ def _eggs_differ(one: Clutch, eggs: Mapping[str, int | None]) -> bool:
     return any(None not in pair and pair[0] != pair[1] for pair in pairs)
 
 
-def _search_lock(text: str) -> None:
-    number = int.from_bytes(hashlib.sha256(text.encode()).digest()[:8], "big", signed=True)
-    with connection.cursor() as cursor:
-        cursor.execute("SELECT pg_advisory_xact_lock(%s)", [number])
-
-
 def duplicate_decide(
     keeper: Keeper,
     duplicate_id: uuid.UUID,
@@ -130,6 +147,7 @@ def duplicate_decide(
     """
     with transaction.atomic():
         pair = duplicate_get(keeper, duplicate_id)
+        alike_lock_of([pair.earlier_id])
         keepers_lock(keepers_around([pair.earlier_id]))
         pair = duplicate_get(keeper, duplicate_id)
         if unchanged is not None:
@@ -146,6 +164,7 @@ def duplicate_moderate(pair_id: uuid.UUID, *, same: bool | None) -> None:
     """A moderator's word goes before both keepers'; None takes it back."""
     with transaction.atomic():
         pair = LikelyDuplicate.objects.select_related("earlier", "later").get(pk=pair_id)
+        alike_lock_of([pair.earlier_id])
         keepers_lock(keepers_around([pair.earlier_id]))
         pair.refresh_from_db()
         pair.moderator_says = same

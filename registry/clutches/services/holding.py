@@ -52,5 +52,6 @@ def _locked(keeper_id: uuid.UUID) -> set[uuid.UUID]:
 
     The keeper is locked, and everybody whose report may count or wait then.
     """
-    every = set(Clutch.objects.filter(keeper=keeper_id).values_list("pk", flat=True))
-    return every | touched_locked(keeper_id, every).earlier
+    own = Clutch.objects.filter(keeper=keeper_id)
+    touched = touched_locked(keeper_id, own)
+    return set(own.values_list("pk", flat=True)) | touched.earlier

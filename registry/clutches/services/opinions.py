@@ -58,9 +58,13 @@ def opinion_give(keeper: Keeper, given: Mapping[str, Any]) -> Opinion:
 
 
 def _clutch(keeper: Keeper, given: Mapping[str, Any]) -> Clutch:
-    """The clutch that counts under a code: of two reports of one clutch, the earlier."""
+    """The clutch that counts under a code: of two reports of one clutch, the earlier.
+
+    It is locked: it is neither withdrawn nor revised, nor gets another opinion, before this one.
+    """
     found = (
-        Clutch.objects.filter(
+        Clutch.objects.select_for_update(of=("self",), no_key=True)
+        .filter(
             clutch_code=given["clutch_code"],
             version__species=given["species"],
             season=given["season"],
@@ -69,7 +73,8 @@ def _clutch(keeper: Keeper, given: Mapping[str, Any]) -> Clutch:
         .exclude(keeper=None)
         .order_by("reported_at", "pk")
     )
-    clutch = found.first()
+    # One that left while it was waited for is not found, and its copy, which counts now, only then.
+    clutch = found.first() or found.first()
     with at("clutch_code"):
         if clutch is None:
             raise ContradictionError(

@@ -30,7 +30,7 @@ from registry.clutches.checking import clutch_counts_checked
 from registry.clutches.models import COUNTED, Clutch
 from registry.clutches.selectors import held_because, with_groups
 from registry.clutches.services.copies import copy_keep, copy_waits
-from registry.clutches.services.duplicates import earlier_report
+from registry.clutches.services.duplicates import copies_lock, earlier_report
 from registry.errors import ContradictionError, NotFoundError, at, gathered
 from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_lock
@@ -47,7 +47,8 @@ from registry.pools.families import FamilyPart, PoolOwner, families_replace
 class Report:
     """A stored clutch and how it was read; ``labels`` are the keeper's own of sire and dam.
 
-    ``held`` says why it is in no pool; None if it counts.
+    ``held`` says why it is in no pool; None if it counts. ``held_foretold`` is as much of it as is
+    told before the report is handed in.
     """
 
     clutch_id: uuid.UUID
@@ -57,6 +58,7 @@ class Report:
     reported_at: datetime
     is_declared: bool
     held: str | None = None
+    held_foretold: str | None = None
 
 
 def clutch_report(keeper: Keeper, given: Mapping[str, Any]) -> Report:
@@ -87,6 +89,7 @@ def clutch_report(keeper: Keeper, given: Mapping[str, Any]) -> Report:
         with faults.at():
             read = _read(loaded, given, pairing)
     with transaction.atomic():
+        copies_lock(given, read)
         animals = _animals(keeper, loaded, given, read, pairing)
         return _store(
             _Owner(keeper_id=keeper.pk, published=None, source=Source.KEEPERS),
@@ -208,7 +211,12 @@ def _store(
     if copy:
         copy_keep(copy, report.clutch_id, report.reported_at)
     if waits or is_held:
-        return replace(report, held=held_because(is_duplicate=waits, is_held=is_held))
+        foretold = waits and copy is not None and copy.is_foretold
+        return replace(
+            report,
+            held=held_because(is_duplicate=waits, is_held=is_held),
+            held_foretold=held_because(is_duplicate=foretold, is_held=is_held),
+        )
     former = [family_clutch_of(read.loaded, one, one.group_values) for one in relatives]
     new = family_clutch_new(
         read,

@@ -32,7 +32,7 @@ def clutch_withdraw(
         Not a clutch of this keeper.
     """
     with transaction.atomic():
-        touched = touched_locked(keeper.pk, [clutch_id])
+        touched = touched_locked(keeper.pk, Clutch.objects.filter(keeper=keeper, pk=clutch_id))
         clutch = clutch_get(keeper, clutch_id)
         if unchanged is not None:
             unchanged(clutch)

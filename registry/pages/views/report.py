@@ -178,7 +178,7 @@ def _as_stored(report: Report, given: Any) -> Any:
         "id": report.clutch_id,
         "season": report.season,
         "declared": report.is_declared,
-        "held": report.held,
+        "held": report.held_foretold,
         "reported_at": report.reported_at,
     }
     return ClutchSerializer(report_answer(head, report.read, given, report.labels)).data

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import json
 import logging
 from typing import Any
@@ -173,6 +174,30 @@ def test_problem_response__names_the_forms_read_and_given() -> None:
     asked = client.get("/api/v1/plain-error/", headers={"accept": "text/csv"})
     read = problem(asked, 406, "not-acceptable")
     assert read["allowed"] == ["application/json"]
+
+
+@pytest.mark.parametrize("coding", ["gzip", "br, gzip"])
+def test_problem_response__says_that_a_coded_body_is_not_read(coding: str) -> None:
+    """RFC 9110, 15.5.16: 415, and Accept-Encoding tells it from a media type that is not read."""
+    sent = Client().post(
+        "/api/v1/reports/",
+        gzip.compress(b"{}"),
+        content_type="application/json",
+        headers={"content-encoding": coding},
+    )
+    read = problem(sent, 415, "unsupported-media-type")
+    assert f"'Content-Encoding: {coding}'" in read["detail"]
+    assert sent.headers["Accept-Encoding"] == "identity"
+
+
+def test_problem_response__takes_identity_for_no_coding() -> None:
+    sent = Client().post(
+        "/api/v1/reports/",
+        "{",
+        content_type="application/json",
+        headers={"content-encoding": "Identity"},
+    )
+    problem(sent, 400, "not-json")
 
 
 def test_server_error__hides_the_inside_and_logs_it(caplog: pytest.LogCaptureFixture) -> None:

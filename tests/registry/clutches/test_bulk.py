@@ -398,6 +398,7 @@ def test_bulk__refuses_more_clutches_than_one_upload_may_hold(keeper, kind):
     ("content_type", "given", "code"),
     [
         ("application/json", {}, "unsupported-media-type"),
+        ("text/csv", {"headers": {"Content-Encoding": "gzip"}}, "unsupported-media-type"),
         ("text/csv; charset=windows-1252", {}, "unreadable-characters"),
         ("text/csv", {"query": {"validate_only": "yes"}}, "invalid-parameter"),
         ("text/csv", {"query": {"validate-only": "true"}}, "unknown-parameter"),
@@ -470,6 +471,27 @@ def test_validate_only__stores_nothing_and_refuses_what_would_be_refused(keeper)
         else:
             assert one == other
     assert tried[-1] == real[-1]
+
+
+def test_validate_only__tells_of_own_copies_and_of_shared_codes_alone(keeper):
+    """Trying all seasons and eggs would tell those of somebody's clutch, and leave no trace."""
+    rare = {"ashwater": 3, "tidemark": 2, "normal": 3, "ashwater tidemark": 1}
+    body = clutch(
+        parent("ashwater tidemark", "m"),
+        parent("het ashwater", "f"),
+        hatchlings=rare,
+        eggs={"laid": 12, "infertile": 2, "died": 1},
+    )
+    coded = body | {"clutch_code": "shelf 3"}
+    keeper.post("clutches/", coded)
+    other = joined()
+    for bodies, foretold, held in (
+        ([body], None, "duplicate"),
+        ([coded], "duplicate", "duplicate"),
+    ):
+        assert other.bulk(bodies, validate_only="true")[0]["held"] == foretold
+        assert other.bulk(bodies)[0]["held"] == held
+    assert keeper.bulk([body], validate_only="true")[0]["held"] == "duplicate"
 
 
 def test_validate_only__tells_column_and_line_of_an_animal_of_another_line(keeper):

@@ -9,6 +9,7 @@ import pytest
 
 from registry.catalogue.selectors import names_elsewhere, species_loaded
 from registry.clutches.models import Clutch, LikelyDuplicate
+from registry.clutches.services import duplicates
 from registry.clutches.services.duplicates import duplicate_moderate
 from registry.clutches.services.holding import keeper_hold, keeper_release
 from registry.clutches.services.rebuilding import pools_differences
@@ -307,4 +308,59 @@ def test_copies_of_a_held_report__count_once_between_them():
     assert counting() == [True, False]
     first.delete(f"clutches/{first.get('clutches/')['results'][0]['id']}/")
     assert counting() == [True]
+    assert pools_differences() == []
+
+
+def test_shared_code__is_found_among_any_number_of_like_parents(monkeypatch):
+    """Many clutches of a season have the same parents; the one with the code may be a late one."""
+    monkeypatch.setattr(duplicates, "_MOST_TWINS", 2)
+    for n_laid in (10, 11, 12):
+        joined().post("clutches/", body(eggs={"laid": n_laid, "infertile": 0, "died": 0}))
+    coded = body(clutch_code="one of many", eggs=None)
+    joined().post("clutches/", coded)
+    eggs = {"laid": 20, "infertile": 0, "died": 0}
+    assert joined().post("clutches/", coded | {"eggs": eggs})["held"] == "duplicate"
+
+
+def chain() -> list[tuple[Api, str]]:
+    """Three reports of one clutch: the third a copy of the second, and that one of the first."""
+    keepers = [joined() for _ in range(3)]
+    coded = body() | {"clutch_code": "chain"}
+    made = [one.post("clutches/", coded)["id"] for one in keepers[:2]]
+    decided(keepers[1], "different")
+    held = Keeper.objects.get(pk=keepers[0].keeper).pk
+    keeper_hold(held)
+    made.append(keepers[2].post("clutches/", coded)["id"])
+    keeper_release(held)
+    decided(keepers[0], "same")
+    pairs = LikelyDuplicate.objects.exclude(state="dismissed").order_by("later__reported_at")
+    found = [(str(one.earlier_id), str(one.later_id)) for one in pairs]
+    assert found == [(made[0], made[1]), (made[1], made[2])]
+    assert tried() == 1
+    return list(zip(keepers, made, strict=True))
+
+
+@pytest.mark.parametrize("held", [(1,), (0,), (0, 1), (1, 0), (0, 1, 2), (1, 2), (2, 0)])
+def test_copy_of_a_copy__waits_whoever_is_held(held):
+    keepers = [Keeper.objects.get(pk=one.keeper).pk for one, _ in chain()]
+    for n, place in enumerate(held, start=1):
+        keeper_hold(keepers[place])
+        assert tried() == (1 if n < len(keepers) else 0)
+    for place in held:
+        keeper_release(keepers[place])
+        assert tried() == 1
+    assert pools_differences() == []
+
+
+@pytest.mark.parametrize("leaving", [(1,), (0,), (1, 0), (0, 1), (2, 1)])
+@pytest.mark.parametrize("way", ["withdraw", "erase"])
+def test_copy_of_a_copy__counts_once_whoever_leaves(leaving, way):
+    links = chain()
+    for place in leaving:
+        keeper, made = links[place]
+        if way == "withdraw":
+            keeper.delete(f"clutches/{made}/")
+        else:
+            assert keeper.send("delete", "keepers/me/", headers=ANY_STATE).status_code == 200
+        assert tried() == 1
     assert pools_differences() == []

@@ -217,10 +217,21 @@ def test_drafts__are_exported_and_erased():
 
 def test_report__tells_before_that_it_looks_like_a_copy():
     typed = TYPED | {"hatchlings": "3 tidemark\n2 normal\n1 reed"}
+    browser = keeper_browser()
+    browser.sent(browser.sent("/report/", **typed), act="hand-in")
+    draft = browser.sent("/report/", **typed)
+    assert "looks like the same clutch" in browser.get(draft).text
+    clutch_page = browser.get(browser.sent(draft, act="hand-in"))
+    assert "It waits" in clutch_page.text
+
+
+def test_report__tells_nothing_before_of_what_another_keeper_reported():
+    """Whoever only looks a report over would learn season and eggs of somebody's clutch."""
+    typed = TYPED | {"hatchlings": "3 tidemark\n2 normal\n1 reed"}
     first, second = keeper_browser(), keeper_browser()
     first.sent(first.sent("/report/", **typed), act="hand-in")
     draft = second.sent("/report/", **typed)
-    assert "looks like the same clutch" in second.get(draft).text
+    assert "looks like the same clutch" not in second.get(draft).text
     clutch_page = second.get(second.sent(draft, act="hand-in"))
     assert "It waits" in clutch_page.text
 
