@@ -38,6 +38,7 @@ _BUILTIN_LOCALE_SINCE: Final = 17
 _START_SECONDS: Final = 600.0
 """Recovery after a crash may take minutes; a server that gives up is noticed at once."""
 _STOP_SECONDS: Final = 60.0
+_STOP_TRIES: Final = 12
 _POLL_SECONDS: Final = 0.03
 _PORT_TRIES: Final = 5
 _QUOTED_LOG_LINES: Final = 5
@@ -108,14 +109,17 @@ class Postgres:
         process, self._process = self._process, None
         if process is None:
             return
+        for _ in range(_STOP_TRIES):
+            # Again and again: a server that is just starting may miss the first one.
+            with contextlib.suppress(ProcessLookupError):
+                process.send_signal(signal.SIGINT)
+            with contextlib.suppress(subprocess.TimeoutExpired):
+                process.wait(_STOP_SECONDS / _STOP_TRIES)
+                return
+        # Immediate shutdown: the next start recovers from the log, nothing is lost.
         with contextlib.suppress(ProcessLookupError):
-            process.send_signal(signal.SIGINT)
-        try:
-            process.wait(_STOP_SECONDS)
-        except subprocess.TimeoutExpired:
-            # Immediate shutdown: the next start recovers from the log, nothing is lost.
             process.send_signal(signal.SIGQUIT)
-            process.wait()
+        process.wait()
 
     @property
     def log(self) -> Path:

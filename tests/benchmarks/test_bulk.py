@@ -11,6 +11,7 @@ from itertools import pairwise
 
 import pytest
 
+from registry.clutches.bulk.hatchlings import hatchlings_read
 from registry.clutches.models import Clutch
 from tests.factories.registry import clutch, gecko, joined, parent
 
@@ -27,6 +28,30 @@ def bodies(n_clutches: int, prefix: str, genes: str = "het ashwater het reed"):
         )
         for n in range(n_clutches)
     ]
+
+
+@pytest.mark.parametrize(
+    "made",
+    [
+        lambda n: "1 a" + " " * n + "x",
+        lambda n: "a;" * (n // 2),
+        lambda n: "(" * n + ";",
+    ],
+)
+def test_cell__of_twice_the_length_takes_about_twice_as_long(made):
+    """A pattern that tried every beginning would take four times as long."""
+
+    def taken(n_signs: int) -> float:
+        times = []
+        for _ in range(5):
+            start = time.process_time()
+            hatchlings_read(made(n_signs), lambda _words: False)
+            times.append(time.process_time() - start)
+        return min(times)
+
+    once, twice = taken(60_000), taken(120_000)
+    print(f"\n60,000 signs {1000 * once:.1f} ms, 120,000 signs {1000 * twice:.1f} ms")
+    assert twice < 3 * once + 0.005
 
 
 def test_bulk__a_clutch_costs_less_than_by_itself():

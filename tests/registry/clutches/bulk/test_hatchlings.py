@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 import pytest
 
 from registry.clutches.bulk.hatchlings import hatchlings_read
@@ -102,10 +100,3 @@ def test_hatchlings_read__says_what_would_be_right(text, said):
 
 def test_hatchlings_read__numbers_the_entries_without_empty_ones():
     assert [place for place, _error in read("a;;2 b;\n;c").refusals] == [0, 2]
-
-
-@pytest.mark.parametrize("text", ["1 a" + " " * 60_000 + "x", "a;" * 30_000, "(" * 60_000 + ";"])
-def test_hatchlings_read__takes_no_long_time_over_a_long_cell(text):
-    start = time.perf_counter()
-    read(text)
-    assert time.perf_counter() - start < 2
