@@ -11,7 +11,7 @@ from typing import Final
 MOST_WORK: Final = 20_000_000
 """Work of bringing targets up to date that one call does, as ``pool_work`` counts it.
 
-About five seconds on a small server. A target that was begun is finished, within the limits of one
+Five to ten seconds on a small server. A target that was begun is finished, within the limits of one
 pool. What is left over is done by the next call.
 """
 
