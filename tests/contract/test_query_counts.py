@@ -13,10 +13,11 @@ from typing import Any, Final
 import pytest
 
 from registry.clutches.models import Clutch
-from registry.pools.models import Contribution
+from registry.pools.models import Contribution, PooledTarget
 from tests.factories.registry import (
     ANY_STATE,
     GECKO,
+    SEVERAL_GENES,
     Api,
     captured_statements,
     clutch,
@@ -363,7 +364,7 @@ READS: Final = ("combinations/", "flags/", f"combinations/{GECKO}/wickglow/")
 
 @pytest.mark.parametrize("path", READS)
 def test_reads_after_reports__bring_any_number_up_to_date_in_the_same_statements(path):
-    """One pair with its genes on watch, held against each other; then hundreds of targets."""
+    """One pair with its genes on watch, held against each other; then over a hundred targets."""
     keeper = joined()
     keeper.post("clutches/", clutch("wickglow", "wickglow", {"normal": 4, "wickglow": 5}))
     for _ in range(3):
@@ -371,7 +372,8 @@ def test_reads_after_reports__bring_any_number_up_to_date_in_the_same_statements
     few = counted(keeper, "get", path)
     on_watch = set(_on_watch(keeper))
     assert {"Ashwater", "Ashwater Pale Reed"} <= on_watch
-    keeper.post("clutches/", many())
+    keeper.post("clutches/", clutch(SEVERAL_GENES, SEVERAL_GENES, {"normal": 9}))
+    assert PooledTarget.objects.count() > 100
     for n in range(1, 9):
         keeper.post("clutches/", short_pair(n))
         keeper.post("clutches/", short_pair(n))

@@ -327,6 +327,12 @@ MANY_GENES: Final = (
 """Two such parents inform 636 targets, 103 of them with Wickglow in one copy."""
 
 
+SEVERAL_GENES: Final = (
+    "het ashwater, het pale reed, het quillback, tidemark, brackish, mistveil, wickglow"
+)
+"""Two such parents inform more than a hundred targets."""
+
+
 def many(animal_sire: str | None = None, animal_dam: str | None = None) -> dict[str, Any]:
     """A clutch of many targets and many hatchling groups."""
     calls = [
