@@ -161,7 +161,9 @@ def clutch_body(form: TypedForm) -> dict[str, Any]:
 
     Entries of ``hatchlings`` that can't be read are noted as faults of the form.
     """
-    body: dict[str, Any] = {"species": form["species"], "hatchlings": hatchlings_typed_in(form)}
+    body: dict[str, Any] = {"hatchlings": hatchlings_typed_in(form)}
+    if form["species"]:
+        body["species"] = form["species"]
     if form["season"]:
         body["season"] = whole_number(form["season"])
     for role in PARENTS:
@@ -199,9 +201,14 @@ def hatchlings_typed_in(form: TypedForm) -> list[dict[str, Any]]:
     return list(read.entries)
 
 
+_MOST_DIGITS: Final = 30
+"""No number of a form has as many, and Python refuses to read ones of some thousand."""
+
+
 def whole_number(text: str) -> int | str:
     """A whole number; what is none stays as it was typed, for the serializer to refuse."""
-    return int(text) if text.isascii() and text.isdecimal() else text
+    is_number = text.isascii() and text.isdecimal() and len(text) <= _MOST_DIGITS
+    return int(text) if is_number else text
 
 
 def clutch_field(place: Place) -> tuple[str, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import uuid
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -119,8 +120,13 @@ def stated_animal(
     )
 
 
-def pairing_declare(keeper: Keeper, given: Mapping[str, Any]) -> Pairing:
+def pairing_declare(
+    keeper: Keeper, given: Mapping[str, Any], *, press: str | None = None
+) -> Pairing:
     """Declare a pairing before anything hatches. The time is the server's.
+
+    ``press`` names the form that it was declared with: the same parents declared with it once more,
+    by a button that was pressed twice, are the same pairing.
 
     Raises
     ------
@@ -146,7 +152,14 @@ def pairing_declare(keeper: Keeper, given: Mapping[str, Any]) -> Pairing:
                 "dam": stated_animal(loaded, given["dam"], dam),
             },
         )
+        pairing_id = uuid.uuid4()
+        if press is not None:
+            # The keeper is locked now, so a second press finds what the first one declared.
+            pairing_id = _id_of_press(keeper, given, press)
+            if declared := Pairing.objects.filter(pk=pairing_id, keeper=keeper).first():
+                return declared
         return Pairing.objects.create(
+            pk=pairing_id,
             keeper=keeper,
             version_id=loaded.version_id,
             season=given["season"],
@@ -156,3 +169,8 @@ def pairing_declare(keeper: Keeper, given: Mapping[str, Any]) -> Pairing:
             dam_stated=statement_to_json(dam),
             targets=informed_keys(loaded, sire, dam),
         )
+
+
+def _id_of_press(keeper: Keeper, given: Mapping[str, Any], press: str) -> uuid.UUID:
+    """The id that this keeper's form with this body always has; nobody else's can be the same."""
+    return uuid.uuid5(keeper.pk, json.dumps([press, given], sort_keys=True))

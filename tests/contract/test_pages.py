@@ -35,7 +35,7 @@ PUBLIC: dict[str, int] = {
 """Statements of one GET by nobody, warm; what is new in the pools has been brought up to date."""
 OWN: dict[str, int] = {
     "report": 4,
-    "draft": 11,
+    "draft": 9,
     "clutches": 5,
     "clutch": 14,
     "revise": 5,
@@ -43,7 +43,7 @@ OWN: dict[str, int] = {
     "duplicates": 3,
     "pairings": 3,
     "declare": 2,
-    "account": 3,
+    "account": 4,
     "tokens": 3,
     "export": 2,
     "erase": 3,

@@ -173,7 +173,7 @@ def test_units__run_what_is_there():
 
 def test_upkeep__removes_all_that_runs_out():
     text = (DEPLOY / "systemd" / "broodcount-upkeep.service").read_text()
-    for command in ("traffic sweep", "clearsessions", "states record"):
+    for command in ("traffic sweep", "drafts sweep", "clearsessions", "states record"):
         assert f"/broodcount {command}\n" in text
         assert f"`{command}`" in RUNBOOK
 

@@ -47,6 +47,11 @@ def clutch_check(given: Mapping[str, Any]) -> dict[str, Any]:
             read = clutch_read(
                 loaded, parents_read(loaded, given, others), given["hatchlings"], others
             )
+    return clutch_weighed(read, given)
+
+
+def clutch_weighed(read: ReadClutch, given: Mapping[str, Any]) -> dict[str, Any]:
+    """The answer about a clutch that was read already, such as one that is reported."""
     n_died = (given.get("eggs") or {}).get("died")
     return _answer(read, clutch_checked(read, n_died=n_died))
 

@@ -56,12 +56,19 @@ def species_line(form: TypedForm, all_species: Any) -> dict[str, Any]:
 
 
 @register.inclusion_tag("pages/parts/faults.html")
-def form_faults(form: TypedForm, *, asks: bool = False) -> dict[str, Any]:
+def form_faults(
+    form: TypedForm, *, asks: bool = False, told: str = "nothing was stored"
+) -> dict[str, Any]:
     """How many faults there are, and those of the form as a whole.
 
-    A form that only ``asks`` stores nothing anyway, so that is not said.
+    A form that only ``asks`` stores nothing anyway, so that is not said; ``told`` is what is said
+    of another one.
     """
-    return {"n_faults": form.n_faults, "faults": form.faults.get("", ()), "asks": asks}
+    return {
+        "n_faults": form.n_faults,
+        "faults": form.faults.get("", ()),
+        "told": "" if asks else told,
+    }
 
 
 @register.inclusion_tag("pages/parts/state.html")

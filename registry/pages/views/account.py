@@ -11,6 +11,7 @@ from django.http.response import HttpResponseBase
 from django.urls import reverse
 from rest_framework.exceptions import ParseError
 
+from registry.clutches.selectors import draft_list
 from registry.errors import (
     NotFoundError,
     Place,
@@ -48,7 +49,12 @@ class AccountView(PageView):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         """The keeper's own record."""
-        return self.page({"record": KeeperSerializer(keeper_record(self.own_keeper)).data})
+        return self.page(
+            {
+                "record": KeeperSerializer(keeper_record(self.own_keeper)).data,
+                "n_drafts": draft_list(self.own_keeper).count(),
+            }
+        )
 
 
 class TokensView(PageView):

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import uuid
 from dataclasses import dataclass
 from typing import Any, Final
 
 from django.db import transaction
-from django.db.models import Count
+from django.db.models import Case, Count, Q, When
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 
@@ -47,11 +48,33 @@ class PairingRow:
     n_clutches: int
     is_over: bool
 
+    @property
+    def parents(self) -> str:
+        """Sire and dam, by the keeper's labels where there are some."""
+        sire, dam = (self.answer[role]["animal"] or self.answer[role]["genes"] for role in PARENTS)
+        return f"{sire} \u00d7 {dam}"
 
-def open_pairings(keeper: Keeper) -> list[PairingRow]:
-    """Pairings without a clutch, the newest first; those that a report may join."""
-    own = _counted(keeper).filter(n_clutches=0).order_by("-season", "-declared_at", "pk")
+
+def open_pairings(keeper: Keeper, chosen: str = "") -> list[PairingRow]:
+    """Pairings that a report may join: the chosen one, then those without a clutch, newest first.
+
+    A chosen one that has a clutch already is among them: a second clutch may join it.
+    """
+    wanted = Q(n_clutches=0)
+    order: list[Any] = ["-season", "-declared_at", "pk"]
+    if (chosen_id := id_typed(chosen)) is not None:
+        wanted |= Q(pk=chosen_id)
+        order.insert(0, Case(When(pk=chosen_id, then=0), default=1))
+    own = _counted(keeper).filter(wanted).order_by(*order)
     return [_row(one) for one in own[:_MOST_TO_CHOOSE]]
+
+
+def id_typed(text: str) -> uuid.UUID | None:
+    """An id as an address or a form has it; None for what is none."""
+    try:
+        return uuid.UUID(text)
+    except ValueError:
+        return None
 
 
 def _counted(keeper: Keeper) -> Any:
@@ -76,7 +99,16 @@ class PairingsView(PageView):
     def get(self, request: HttpRequest) -> HttpResponse:
         """A page of them, the newest first."""
         page = list_page(request, _counted(self.own_keeper).order_by("-declared_at"))
-        return self.page({"list": page, "rows": [_row(one) for one in page.rows]})
+        names = {one.key: one for one in self.all_species}
+        rows = [_row(one) for one in page.rows]
+        new = request.GET.get("new")
+        return self.page(
+            {
+                "list": page,
+                "rows": [(one, names.get(one.answer["species"])) for one in rows],
+                "declared": next((one for one in rows if one.answer["id"] == new), None),
+            }
+        )
 
 
 class DeclareView(PageView):
@@ -90,20 +122,25 @@ class DeclareView(PageView):
         """The form, empty or with what a forecast brings along."""
         form = TypedForm({name: request.GET.get(name, "") for name in FIELDS})
         form.typed["season"] = form["season"] or str(today().year)
-        return self.page({"form": form}, species=form["species"])
+        return self._shown(form, str(uuid.uuid4()))
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """Declare it, or tell at which fields something is wrong."""
         form = TypedForm({name: request.POST.get(name, "") for name in FIELDS})
+        press = request.POST.get("press") or None
         stand_ins = {"season": today().year, "sire": UNREAD, "dam": UNREAD}
         given = form.checked(PairingInSerializer, _body(form), clutch_field, stand_ins=stand_ins)
         if given is not None:
             with form.noting(clutch_field), transaction.atomic():
-                declared = pairing_declare(self.own_keeper, given)
+                declared = pairing_declare(self.own_keeper, given, press=press)
                 if not form.n_faults:
                     return see(f"{reverse('pages:pairings')}?new={declared.pk}")
                 transaction.set_rollback(True)
-        return self.page({"form": form}, species=form["species"], status=422)
+        return self._shown(form, press)
+
+    def _shown(self, form: TypedForm, press: str | None) -> HttpResponse:
+        context = {"form": form, "press": press}
+        return self.page(context, species=form["species"], status=form.http_status)
 
 
 def _body(form: TypedForm) -> dict[str, Any]:

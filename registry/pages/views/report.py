@@ -3,31 +3,49 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Sequence
+from dataclasses import dataclass
+from http import HTTPStatus
 from typing import Any, Final
 
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.urls import reverse
+from rest_framework.exceptions import ParseError
 
 from registry.clutches.api.check_serializers import ClutchCheckSerializer
 from registry.clutches.api.serializers import ClutchInSerializer, ClutchSerializer
 from registry.clutches.choices import DRAFT_DAYS, MAX_DRAFTS
+from registry.clutches.models import Draft
 from registry.clutches.selectors import draft_get, draft_list, report_answer
-from registry.clutches.services.bulk import ClutchTrial
-from registry.clutches.services.checks import clutch_check
+from registry.clutches.services.checks import clutch_weighed
 from registry.clutches.services.drafts import (
     draft_begin,
     draft_change,
     draft_hand_in,
     draft_throw_away,
+    report_tried,
 )
 from registry.clutches.services.reporting import Report
+from registry.errors import (
+    PreconditionFailedError,
+    TooManyRequestsError,
+    UnreadableCharactersError,
+)
 from registry.keepers.models import Keeper
 from registry.keepers.selectors import today
-from registry.pages.forms import PARENTS, UNREAD, TypedForm, checked, clutch_body, clutch_field
+from registry.pages.forms import (
+    PARENTS,
+    REFUSALS,
+    UNREAD,
+    TypedForm,
+    checked,
+    clutch_body,
+    clutch_field,
+)
+from registry.pages.states import state_of
 from registry.pages.views.base import PageView, see
-from registry.pages.views.pairings import open_pairings
-from registry.pages.wording import EXPLANATIONS
+from registry.pages.views.pairings import PairingRow, id_typed, open_pairings
 from registry.traffic.callers import Caller
 
 FIELDS: Final = (
@@ -51,8 +69,22 @@ _MOST_OF_A_FIELD: Final = 20_000
 
 
 def typed_in(given: Any) -> dict[str, str]:
-    """The fields of the form; an address or a form may name some of them only."""
-    return {name: given.get(name, "")[:_MOST_OF_A_FIELD].strip() for name in FIELDS}
+    """The fields of the form; an address or a form may name some of them only.
+
+    Raises
+    ------
+    UnreadableCharactersError
+        A NUL, which no database keeps in a text.
+    """
+    typed = {name: given.get(name, "").strip() for name in FIELDS}
+    for name, text in typed.items():
+        if "\x00" in text:
+            raise UnreadableCharactersError(
+                f"The field {name!r} holds a NUL, a sign that belongs to no text; expected words "
+                "and numbers. Nothing was kept."
+            )
+    # One more than are read, so that a text which was cut can be told.
+    return {name: text[: _MOST_OF_A_FIELD + 1] for name, text in typed.items()}
 
 
 class ReportView(PageView):
@@ -67,11 +99,12 @@ class ReportView(PageView):
         typed = typed_in(request.GET)
         typed["season"] = typed["season"] or str(today().year)
         form = TypedForm(typed)
+        pairings = open_pairings(self.own_keeper, form["pairing"])
         return self.page(
             {
                 "form": form,
-                "pairings": open_pairings(self.own_keeper),
-                "drafts": [(one, TypedForm(one.typed)) for one in draft_list(self.own_keeper)],
+                "pairings": pairings,
+                "drafts": [(one, _title(one, pairings)) for one in draft_list(self.own_keeper)],
                 "draft_days": DRAFT_DAYS,
                 "most_drafts": MAX_DRAFTS,
             },
@@ -82,6 +115,19 @@ class ReportView(PageView):
         """Keep what was typed, and show what was understood: a reload loses nothing."""
         draft = draft_begin(self.own_keeper, typed_in(request.POST))
         return see(reverse("pages:draft", args=[draft.pk]))
+
+
+def _title(draft: Draft, pairings: Sequence[PairingRow]) -> str:
+    """What a draft is of, as it was typed."""
+    typed = TypedForm(draft.typed)
+    if typed["pairing"]:
+        own = (one.parents for one in pairings if one.answer["id"] == typed["pairing"])
+        parents = next(own, "A pairing you declared")
+    elif typed["sire"] or typed["dam"]:
+        parents = f"{typed['sire'] or '?'} \u00d7 {typed['dam'] or '?'}"
+    else:
+        parents = "A clutch without parents yet"
+    return f"{parents}, {typed['season']}" if typed["season"] else parents
 
 
 class DraftView(PageView):
@@ -96,7 +142,7 @@ class DraftView(PageView):
         draft = draft_get(self.own_keeper, draft_id)
         if draft.clutch_id is not None:
             return see(reverse("pages:clutch", args=[draft.clutch_id]))
-        return self._shown(draft_id, TypedForm(draft.typed))
+        return self._shown(draft)
 
     def post(self, request: HttpRequest, draft_id: uuid.UUID) -> HttpResponseBase:
         """Look over anew, hand in, or throw away."""
@@ -106,51 +152,84 @@ class DraftView(PageView):
             return see(reverse("pages:report"))
         if act == "hand-in":
             return self._hand_in(draft_id)
+        if act not in {None, "look"}:
+            raise ParseError(
+                f"Read {act!r} as act of this form, expected 'look', 'hand-in' or 'throw-away'."
+            )
         draft_change(self.own_keeper, draft_id, typed_in(request.POST))
         return see(reverse("pages:draft", args=[draft_id]))
 
     def _hand_in(self, draft_id: uuid.UUID) -> HttpResponse:
         """What is handed in is what was looked over: the draft, not what stands in the form."""
         draft = draft_get(self.own_keeper, draft_id)
-        form = TypedForm(draft.typed)
         clutch_id = draft.clutch_id
         if clutch_id is None:
-            with form.noting(clutch_field):
+            if self.request.POST.get("state") != state_of(draft.typed):
+                return self._shown(draft, status=HTTPStatus.PRECONDITION_FAILED)
+            try:
+                form = TypedForm(draft.typed)
                 given = checked(ClutchInSerializer, _body(form))
-                if not form.n_faults:
-                    clutch_id = draft_hand_in(self.own_keeper, draft, given, self.caller)
-        if clutch_id is None:
-            return self._shown(draft_id, form)
+                if form.n_faults:
+                    return self._shown(draft)
+                clutch_id = draft_hand_in(self.own_keeper, draft, given, self.caller)
+            except PreconditionFailedError:
+                draft = draft_get(self.own_keeper, draft_id)
+                return self._shown(draft, status=HTTPStatus.PRECONDITION_FAILED)
+            except TooManyRequestsError:
+                return self._shown(draft, status=HTTPStatus.TOO_MANY_REQUESTS)
+            except REFUSALS:
+                # Looked over once more it is refused at the same fields, and they are shown.
+                return self._shown(draft)
         return see(f"{reverse('pages:clutch', args=[clutch_id])}?new=yes")
 
-    def _shown(self, draft_id: uuid.UUID, form: TypedForm) -> HttpResponse:
+    def _shown(self, draft: Draft, *, status: HTTPStatus = HTTPStatus.OK) -> HttpResponse:
+        form = TypedForm(draft.typed)
         understood = report_understood(self.own_keeper, form, self.caller)
         return self.page(
             {
                 "form": form,
-                "draft_id": draft_id,
-                "understood": understood,
-                "answer": clutch_weighed(form, understood),
-                "names": EXPLANATIONS,
-                "pairings": open_pairings(self.own_keeper),
+                "draft_id": draft.pk,
+                "draft_days": DRAFT_DAYS,
+                "state": state_of(draft.typed),
+                "is_late": status == HTTPStatus.PRECONDITION_FAILED,
+                "understood": understood and understood.clutch,
+                "answer": understood and understood.answer,
+                "not_today": understood and understood.not_today,
+                "pairings": open_pairings(self.own_keeper, form["pairing"]),
             },
             species=form["species"],
-            status=422 if form.n_faults else 200,
+            status=HTTPStatus.UNPROCESSABLE_ENTITY if form.n_faults else status,
         )
 
 
-def report_understood(keeper: Keeper, form: TypedForm, caller: Caller) -> Any:
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """A clutch as it would be stored, what it says by itself, and why it may have to wait."""
+
+    clutch: Any
+    answer: Any
+    not_today: str | None
+
+
+def report_understood(keeper: Keeper, form: TypedForm, caller: Caller) -> Understood | None:
     """The clutch as it would be stored; None, and faults at their fields, if it would not be.
 
     It is reported and taken back in one transaction, so nothing can be refused afterwards that
-    was not told here, and whether it would wait as a copy is known.
+    was not told here, and whether it would wait as a copy is known. What it says by itself is the
+    answer of `clutch-checks/` about the clutch as it was read.
     """
     given = form.checked(ClutchInSerializer, _body(form), clutch_field, stand_ins=_stand_ins())
     understood = None
     if given is not None:
         with form.noting(clutch_field):
-            understood = _as_stored(ClutchTrial(keeper, caller).report(given), given)
-    return None if form.n_faults else understood
+            trial = report_tried(keeper, given, caller)
+            if not form.n_faults:
+                understood = Understood(
+                    clutch=_as_stored(trial.report, given),
+                    answer=ClutchCheckSerializer(clutch_weighed(trial.report.read, given)).data,
+                    not_today=trial.not_today,
+                )
+    return understood
 
 
 def _stand_ins() -> dict[str, Any]:
@@ -165,9 +244,17 @@ def _stand_ins() -> dict[str, Any]:
 
 
 def _body(form: TypedForm) -> dict[str, Any]:
-    """The body of the report; a chosen pairing stands for the parents, which stay in the form."""
+    """The body of the report; a chosen pairing stands for the parents, which stay in the form.
+
+    Fields and entries that can't be read are noted as faults of the form.
+    """
+    for name, text in form.typed.items():
+        if len(text) > _MOST_OF_A_FIELD:
+            form.fault(
+                name, f"Read more than {_MOST_OF_A_FIELD:,} characters; the rest was not kept."
+            )
     body = clutch_body(form)
-    if form["pairing"]:
+    if id_typed(form["pairing"]) is not None:
         for role in PARENTS:
             body.pop(role, None)
     return body
@@ -182,20 +269,3 @@ def _as_stored(report: Report, given: Any) -> Any:
         "reported_at": report.reported_at,
     }
     return ClutchSerializer(report_answer(head, report.read, given, report.labels)).data
-
-
-def clutch_weighed(form: TypedForm, understood: Any) -> Any:
-    """What the clutch says by itself, as `clutch-checks/` does; None for a form with faults."""
-    if understood is None:
-        return None
-    body = clutch_body(form)
-    for role in PARENTS:
-        # As they were read: of a declared pairing the form itself names no genes.
-        read = understood[role]
-        body[role] = {"genes": read["genes"]}
-        if read["unproven"]:
-            body[role]["unproven"] = read["unproven"]
-    for name in ("pairing", "season", "clutch_code"):
-        body.pop(name, None)
-    given = checked(ClutchInSerializer, body | {"season": understood["season"]})
-    return ClutchCheckSerializer(clutch_check(given)).data

@@ -16,6 +16,7 @@ from registry.clutches.services.drafts import draft_hand_in
 from registry.errors import PreconditionFailedError
 from registry.keepers.models import Keeper
 from registry.pages.forms import checked
+from registry.pages.states import state_of
 from registry.pools.models import Contribution, PooledTarget
 from registry.traffic.callers import Caller
 from tests.factories.pages import Browser, keeper_browser
@@ -40,6 +41,11 @@ def _species():
     gecko()
 
 
+def handed_in(browser: Browser, draft: str) -> str:
+    """Where the button leads below what was understood."""
+    return browser.sent(draft, act="hand-in", state=browser.get(draft).fields["state"])
+
+
 def test_report__shows_what_was_understood_and_counts_nothing():
     browser = keeper_browser()
     draft = browser.sent("/report/", **TYPED)
@@ -62,7 +68,7 @@ def test_report__shows_what_was_understood_and_counts_nothing():
 def test_report__is_the_clutch_that_the_interface_would_have_stored():
     browser = keeper_browser()
     draft = browser.sent("/report/", **TYPED)
-    done = browser.sent(draft, act="hand-in")
+    done = handed_in(browser, draft)
     (shown,) = browser.api.get("clutches/")["results"]
     assert done == f"/mine/clutches/{shown['id']}/?new=yes"
     other = joined().post(
@@ -98,8 +104,11 @@ def test_faults__stand_at_their_fields_and_nothing_is_lost():
     assert "19x5" in page.text
     assert "Hand it in" not in page.text
     assert page.fields["hatchlings"].split("\n") == wrong["hatchlings"].split("\n")
-    refused = browser.post(browser.sent("/report/", **wrong), status=422, act="hand-in")
-    assert "nothing was stored" in refused.text
+    draft = browser.sent("/report/", **wrong)
+    assert "state" not in browser.get(draft, status=422).fields
+    state = state_of(Draft.objects.get().typed)
+    refused = browser.post(draft, status=422, act="hand-in", state=state)
+    assert "nothing is reported" in refused.text
     assert not Clutch.objects.exists()
 
 
@@ -130,7 +139,8 @@ def test_draft__survives_and_is_changed_in_its_place():
 def test_hand_in__takes_what_was_looked_over_and_not_what_stands_in_the_form():
     browser = keeper_browser()
     draft = browser.sent("/report/", **TYPED)
-    browser.sent(draft, **TYPED | {"hatchlings": "9 normal", "act": "hand-in"})
+    state = browser.get(draft).fields["state"]
+    browser.sent(draft, **TYPED | {"hatchlings": "9 normal", "act": "hand-in", "state": state})
     assert (
         sum(one["count"] for one in browser.api.get("clutches/")["results"][0]["hatchlings"]) == 5
     )
@@ -139,7 +149,9 @@ def test_hand_in__takes_what_was_looked_over_and_not_what_stands_in_the_form():
 def test_hand_in__twice_gives_one_clutch():
     browser = keeper_browser()
     draft = browser.sent("/report/", **TYPED)
-    assert browser.sent(draft, act="hand-in") == browser.sent(draft, act="hand-in")
+    state = browser.get(draft).fields["state"]
+    first = browser.sent(draft, act="hand-in", state=state)
+    assert browser.sent(draft, act="hand-in", state=state) == first
     assert Clutch.objects.count() == 1
     assert draft not in browser.get("/report/").links
     assert browser.sent(draft, **TYPED | {"dam": "normal"}) == draft
@@ -151,13 +163,14 @@ def test_hand_in__by_several_at_once_gives_one_clutch():
     gecko()
     first = keeper_browser()
     draft = first.sent("/report/", **TYPED)
+    state = first.get(draft).fields["state"]
     browsers = [Browser(first.api) for _ in range(4)]
     start, led = threading.Barrier(4), []
 
     def press(browser: Browser) -> None:
         try:
             start.wait()
-            led.append(browser.sent(draft, act="hand-in"))
+            led.append(browser.sent(draft, act="hand-in", state=state))
         finally:
             connection.close()
 
@@ -193,12 +206,12 @@ def test_drafts__beyond_the_most_and_old_ones_go():
         old = browser.sent("/report/", **TYPED)
     with travel(datetime(2026, 2, 1, tzinfo=UTC), tick=False):
         browser = Browser(browser.api)
-        oldest = browser.sent("/report/", **TYPED)
+        oldest = browser.sent("/report/", **TYPED | {"laid": "8"})
         assert Draft.objects.count() == 2
     with travel(datetime(2026, 3, 15, tzinfo=UTC), tick=False):
         browser = Browser(browser.api)
-        for _ in range(MAX_DRAFTS):
-            newest = browser.sent("/report/", **TYPED)
+        for n in range(MAX_DRAFTS):
+            newest = browser.sent("/report/", **TYPED | {"sire_animal": f"S {n}"})
         browser.get(old, status=404)
         browser.get(oldest, status=404)
         assert browser.get(newest).fields["dam"] == "pale reed"
@@ -218,10 +231,10 @@ def test_drafts__are_exported_and_erased():
 def test_report__tells_before_that_it_looks_like_a_copy():
     typed = TYPED | {"hatchlings": "3 tidemark\n2 normal\n1 reed"}
     browser = keeper_browser()
-    browser.sent(browser.sent("/report/", **typed), act="hand-in")
+    handed_in(browser, browser.sent("/report/", **typed))
     draft = browser.sent("/report/", **typed)
     assert "looks like the same clutch" in browser.get(draft).text
-    clutch_page = browser.get(browser.sent(draft, act="hand-in"))
+    clutch_page = browser.get(handed_in(browser, draft))
     assert "It waits" in clutch_page.text
 
 
@@ -229,10 +242,10 @@ def test_report__tells_nothing_before_of_what_another_keeper_reported():
     """Whoever only looks a report over would learn season and eggs of somebody's clutch."""
     typed = TYPED | {"hatchlings": "3 tidemark\n2 normal\n1 reed"}
     first, second = keeper_browser(), keeper_browser()
-    first.sent(first.sent("/report/", **typed), act="hand-in")
+    handed_in(first, first.sent("/report/", **typed))
     draft = second.sent("/report/", **typed)
     assert "looks like the same clutch" not in second.get(draft).text
-    clutch_page = second.get(second.sent(draft, act="hand-in"))
+    clutch_page = second.get(handed_in(second, draft))
     assert "It waits" in clutch_page.text
 
 
@@ -248,7 +261,10 @@ def test_report__joins_a_declared_pairing():
     )
     assert declared.startswith("/mine/pairings/?new=")
     listed = browser.get("/mine/pairings/")
-    assert "No clutch reported yet" in listed.text
+    assert "Open: no clutch reported yet" in listed.text
+    told = browser.get(declared).text
+    assert "It is declared: 2026, het Ashwater \u00d7 D 2" in told
+    assert "marsh lantern gecko (invented), declared" in told
     (link,) = [one for one in listed.links if "pairing=" in one]
     page = browser.get(link)
     assert "2026: het Ashwater \u00d7 D 2" in page.text
@@ -259,7 +275,7 @@ def test_report__joins_a_declared_pairing():
     understood = browser.get(draft)
     assert "stronger evidence" in understood.text
     assert "het Ashwater" in understood.text
-    browser.sent(draft, act="hand-in")
+    handed_in(browser, draft)
     (shown,) = browser.api.get("clutches/")["results"]
     assert (shown["pairing"], shown["declared"]) == (pairing, True)
     assert "1 clutch reported" in browser.get("/mine/pairings/").text
@@ -290,11 +306,20 @@ def test_report__counts_towards_the_day(settings):
     settings.BROODCOUNT_RATE_LIMITS = True
     settings.BROODCOUNT_DAILY_CLUTCHES = 1
     browser = keeper_browser()
-    browser.sent(browser.sent("/report/", **TYPED), act="hand-in")
     second = browser.sent("/report/", **TYPED | {"season": "2024"})
-    page = browser.post(second, status=422, act="hand-in")
-    assert "1 clutches from one keeper are taken a day" in page.text
+    state = browser.get(second).fields["state"]
+    handed_in(browser, browser.sent("/report/", **TYPED))
+    for page in (
+        browser.get(second),
+        browser.post(second, status=429, act="hand-in", state=state),
+    ):
+        assert "can not be handed in today: 1 clutches from one keeper are taken" in page.text
+        assert "1 of 5 hatchlings can not come from these parents" in page.text
+        assert "Hand it in" not in page.text
     assert Clutch.objects.count() == 1
+    settings.BROODCOUNT_DAILY_CLUTCHES = 2
+    handed_in(browser, second)
+    assert Clutch.objects.count() == 2
 
 
 def test_pages__are_counted_as_calls(settings):

@@ -187,7 +187,7 @@ def on_the_pages(keeper: NotedKeeper) -> None:
     """Signed in on the pages: one report that is handed in, one that stays a draft."""
     browser = Client()
     browser.post(reverse("pages:sign-in"), {"token": keeper.token, "stay": "yes"})
-    for act in ("hand-in", "look-over"):
+    for act in ("hand-in", "look"):
         typed = {
             "species": GECKO,
             "season": "2025",
@@ -198,7 +198,9 @@ def on_the_pages(keeper: NotedKeeper) -> None:
             "clutch_code": keeper.word("code of the pages"),
         }
         kept = browser.post(reverse("pages:report"), typed)
-        answer = browser.post(kept.headers["Location"], typed | {"act": act}, follow=True)
+        draft = kept.headers["Location"]
+        looked_at = browser.get(draft).context["state"]
+        answer = browser.post(draft, typed | {"act": act, "state": looked_at}, follow=True)
         assert answer.status_code == 200, answer.content
         assert typed["clutch_code"] in answer.content.decode()
     assert Draft.objects.filter(keeper=keeper.keeper, clutch=None).count() == 1
