@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 import threading
 from datetime import UTC, date, datetime
 from uuid import UUID
@@ -23,6 +22,7 @@ from tests.registry.pages.test_report import TYPED, handed_in
 pytestmark = pytest.mark.django_db
 
 DECLARED = {"species": GECKO, "season": "2026", "sire": "het ashwater", "dam": "het ashwater"}
+SEXES = ("male", "female")
 
 
 @pytest.fixture(autouse=True)
@@ -116,8 +116,8 @@ def test_look__tells_at_its_field_what_can_not_be_read(field, text, told):
     page = browser.get(draft, status=422).response.content.decode().replace("&#x27;", "'")
     place = page.index(f'id="{field}-fault"')
     assert told in page[place : page.index("</div>", place)]
-    assert "One thing needs another look; nothing is reported." in page
-    assert "act" not in re.findall(r'value="hand-in"', page)
+    assert "another look; nothing is reported." in page
+    assert 'value="hand-in"' not in page
     browser.sent(draft, **TYPED)
     assert "Hand it in as understood" in browser.get(draft).text
 
@@ -290,7 +290,7 @@ def cost(browser: Browser, path: str, **posted: str) -> int:
 def test_costs__do_not_grow_with_what_is_typed_or_kept():
     browser = keeper_browser()
     long = "\n".join(f"1 {sex} tidemark or normal (shed {n})" for n in range(20) for sex in SEXES)
-    typed = TYPED | {"sire_animal": "", "hatchlings": "3 tidemark"}
+    typed = TYPED | {"hatchlings": "3 tidemark"}
     more = TYPED | {"laid": "60", "dam_animal": "D", "hatchlings": long, "season": "2024"}
     few = browser.sent("/report/", **typed)
     many = browser.sent("/report/", **more)
@@ -307,6 +307,3 @@ def test_costs__do_not_grow_with_what_is_typed_or_kept():
         browser.sent("/report/", **TYPED | {"laid": f"{n}"})
     assert [cost(browser, "/report/"), cost(browser, "/mine/pairings/")] == lists
     assert len(declares) == 1
-
-
-SEXES = ("male", "female")
