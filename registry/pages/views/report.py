@@ -219,16 +219,21 @@ def report_understood(keeper: Keeper, form: TypedForm, caller: Caller) -> Unders
     answer of `clutch-checks/` about the clutch as it was read.
     """
     given = form.checked(ClutchInSerializer, _body(form), clutch_field, stand_ins=_stand_ins())
+    if given is None:
+        return None
     understood = None
-    if given is not None:
+    with form.noting(clutch_field):
+        trial = report_tried(keeper, given, caller)
+        if not form.n_faults:
+            understood = Understood(
+                clutch=_as_stored(trial.report, given),
+                answer=ClutchCheckSerializer(clutch_weighed(trial.report.read, given)).data,
+                not_today=trial.not_today,
+            )
+    if form.faults.keys() & {"pairing", *PARENTS}:
+        # Hatchlings are read with their parents; with others in their place, for their own faults.
         with form.noting(clutch_field):
-            trial = report_tried(keeper, given, caller)
-            if not form.n_faults:
-                understood = Understood(
-                    clutch=_as_stored(trial.report, given),
-                    answer=ClutchCheckSerializer(clutch_weighed(trial.report.read, given)).data,
-                    not_today=trial.not_today,
-                )
+            report_tried(keeper, given | {"pairing": None, "sire": UNREAD, "dam": UNREAD}, caller)
     return understood
 
 

@@ -118,6 +118,10 @@ def test_entries__are_counted_as_they_were_typed():
     page = browser.get(browser.sent("/report/", **typed), status=422)
     assert "Entry 1: 'tidemark' begins with no count" in page.text
     assert "Entry 2: 'zzz'" in page.text
+    page = browser.get(browser.sent("/report/", **typed | {"dam": "pale red"}), status=422)
+    assert "'pale red' is no known gene" in page.text
+    assert "Entry 1: 'tidemark' begins with no count" in page.text
+    assert "Entry 2: 'zzz'" in page.text
 
 
 def test_sums__that_do_not_add_up_are_told_before_anything_is_stored():
