@@ -24,6 +24,7 @@ from drf_spectacular.utils import OpenApiParameter, extend_schema
 from rest_framework.request import Request
 
 from registry.api.renderers import rendered
+from registry.api.replacing import stands_for
 from registry.errors import InvalidHeaderError, PreconditionFailedError, PreconditionRequiredError
 
 _READING: Final = frozenset({"GET", "HEAD"})
@@ -137,12 +138,5 @@ def _opaque(etag: str) -> str:
 def _not_modified(response: HttpResponse) -> HttpResponse:
     empty = HttpResponse(status=HTTPStatus.NOT_MODIFIED)
     del empty.headers["Content-Type"]
-    for name, text in response.headers.items():
-        if name.lower() not in _NOT_MODIFIED_DROPS:
-            empty.headers[name] = text
-    empty.cookies = response.cookies
-    # Closing the other one would end the request; what it holds open is closed with this one.
-    empty._resource_closers.extend(  # type: ignore[attr-defined] # noqa: SLF001 - no other way
-        response._resource_closers  # type: ignore[attr-defined] # noqa: SLF001
-    )
+    stands_for(empty, response, but=_NOT_MODIFIED_DROPS)
     return empty

@@ -19,6 +19,7 @@ from registry.api.problems import (
     problem_of,
     problem_of_status,
 )
+from registry.api.replacing import stands_for
 from registry.errors import (
     BodyTooLargeError,
     IncompleteBodyError,
@@ -183,12 +184,5 @@ def _as_problem(request: HttpRequest, response: HttpResponseBase) -> HttpRespons
     detail = said.get("detail") if isinstance(said, dict) else None
     problem = problem_of_status(response.status_code, str(detail) if detail else None)
     replaced = ProblemResponse(problem, path=request.path)
-    for name, text in response.headers.items():
-        if name.lower() not in _BODY_HEADERS:
-            replaced.headers[name] = text
-    replaced.cookies = response.cookies
-    # Closing the old one would end the request; what it holds open is closed with the new one.
-    replaced._resource_closers.extend(  # type: ignore[attr-defined] # noqa: SLF001 - no other way
-        response._resource_closers  # type: ignore[attr-defined] # noqa: SLF001
-    )
+    stands_for(replaced, response, but=_BODY_HEADERS)
     return replaced

@@ -10,6 +10,7 @@ from django.http.response import HttpResponseBase
 from django.shortcuts import render
 
 from registry.api.problems import MEDIA_TYPE
+from registry.api.replacing import stands_for
 from registry.pages.choices import NOT_PAGES
 
 # They belong to the body that is replaced.
@@ -52,12 +53,5 @@ def _page_of(request: HttpRequest, response: HttpResponse) -> HttpResponse:
         {"problem": problem, "title": problem["title"]},
         status=response.status_code,
     )
-    for name, text in response.headers.items():
-        if name.lower() not in _REPLACED:
-            page.headers[name] = text
-    page.cookies = response.cookies
-    # Closing the other one would end the request; what it holds open is closed with this one.
-    page._resource_closers.extend(  # type: ignore[attr-defined] # noqa: SLF001 - no other way
-        response._resource_closers  # type: ignore[attr-defined] # noqa: SLF001
-    )
+    stands_for(page, response, but=_REPLACED)
     return page

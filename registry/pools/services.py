@@ -14,6 +14,7 @@ from typing import Any, Final
 from django.conf import settings
 from django.db import connection, transaction
 from django.db.models import Count, F, Min, Q, QuerySet, Sum
+from django.db.models.functions import Coalesce
 
 from registry.errors import NotUpToDateError
 from registry.pools.bridge import (
@@ -227,13 +228,15 @@ def _without_top(
     }
     if not near:
         return {}
-    counts: dict[tuple[int, Any, str], int] = defaultdict(int)
-    found = Contribution.objects.filter(target__in=near).order_by("target", "digest", "family")
-    for target, keeper, family, digest in found.values_list(
-        "target_id", "keeper_id", "family", "digest"
-    ):
-        counts[target, keeper or family, digest] += 1
-    rows = rows_of(((target, keeper), digest, n) for (target, keeper, digest), n in counts.items())
+    # Of published crosses, which have no keeper, each family stands for itself.
+    found = (
+        Contribution.objects.filter(target__in=near)
+        .annotate(who=Coalesce("keeper_id", "family"))
+        .values_list("target_id", "who", "digest")
+        .annotate(n=Count("pk"))
+        .order_by("target_id", "digest", "who")
+    )
+    rows = rows_of(((target, who), digest, n) for target, who, digest, n in found)
     by_keeper: dict[int, dict[Any, Pools]] = defaultdict(dict)
     for (target, keeper), own in rows.items():
         by_keeper[target][keeper] = pools_of(near[target], own)

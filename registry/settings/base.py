@@ -90,6 +90,7 @@ _COUNTING_MIDDLEWARE: Final = (
     else []
 )
 MIDDLEWARE = [
+    "registry.api.head.HeadMiddleware",
     # Probes call by address, over plain HTTP: answered before names and schemes are looked at.
     "registry.operation.middleware.OperationMiddleware",
     *_LOGGING_MIDDLEWARE,

@@ -15,6 +15,7 @@ from django.test import Client
 
 from registry.combinations.bridge.community import DEMO_SPECIES
 from tests.benchmarks.crowd import multiply, report_one, small_registry
+from tests.factories.pages import Page
 
 PATH: Final = f"/combinations/{DEMO_SPECIES}/Ashwater%20Quillback/"
 PAGE: Final = {"host": "localhost", "accept": "text/html"}
@@ -22,6 +23,7 @@ CALL: Final = {"host": "localhost", "accept": "application/json"}
 MOST_ADDED: Final = 0.050
 """Seconds that a page may take beyond the call whose numbers it shows."""
 TURNS: Final = 31
+MOST_BYTES: Final = 150_000
 
 
 def taken(client: Client, path: str, headers: dict[str, str]) -> tuple[float, Any]:
@@ -56,3 +58,16 @@ def test_answer_page__costs_little_beyond_the_call_at_100000_clutches():
     assert n_clutches > 100_000
     assert f'<data value="{pool}" data-of="method.pool">' in page.content.decode()
     assert added < MOST_ADDED
+
+
+@pytest.mark.django_db
+def test_answer_page__with_everything_it_names_weighs_little():
+    small_registry()
+    client = Client()
+    page = Page(client.get(PATH, headers=PAGE))
+    parts = {PATH: len(page.response.content)}
+    for address in page.resources:
+        parts[address] = len(client.get(address, headers=PAGE).getvalue())
+    print(f"\n{sum(parts.values()):,} bytes: the page {parts[PATH]:,}, {len(parts) - 1} others")
+    assert len(parts) >= 4
+    assert sum(parts.values()) <= MOST_BYTES
