@@ -175,6 +175,53 @@ def test_report__what_is_typed_survives_a_reload(reader):
     assert kept == 0
 
 
+def sign_in_ended(one) -> None:
+    """The cookie runs out while a page is open."""
+    others = [cookie for cookie in one.context.cookies() if "csrf" in cookie["name"].lower()]
+    one.context.clear_cookies()
+    one.context.add_cookies(others)
+
+
+def test_report__what_is_typed_survives_a_sign_in_that_ended(reader):
+    one = reader(360)
+    join(one)
+    token = re.search(r"bck_\S{43}", one.text())[0]
+    one.go(f"/report/?species={GECKO}")
+    type_clutch(one)
+    sign_in_ended(one)
+    one.press("Look it over")
+    assert "it is not lost" in one.text()
+    one.page.fill("#token", token)
+    one.press("Sign in")
+    # The address had a species then and has none now, so it is asked before anything is put back.
+    assert one.page.input_value("#sire") == ""
+    one.page.get_by_role("button", name="Put it back").click()
+    assert one.page.input_value("#sire") == "tidemark 66% het reed"
+    one.press("Look it over")
+    one.page.fill("#laid", "9")
+    sign_in_ended(one)
+    one.press("Look it over again")
+    one.page.fill("#token", token)
+    one.press("Sign in")
+    assert "is put back" in one.text()
+    assert one.page.input_value("#laid") == "9"
+
+
+def test_report__what_is_typed_is_shown_to_nobody_else(reader):
+    one = reader(360)
+    join(one)
+    one.go("/report/")
+    one.page.fill("#sire", "het ashwater")
+    one.context.clear_cookies()
+    join(one)
+    one.go("/report/")
+    assert one.page.input_value("#sire") == ""
+    assert one.page.get_by_role("button", name="Put it back").count() == 0
+    one.go("/account/")
+    one.press("Sign out of this browser")
+    assert one.page.evaluate("Object.keys(localStorage).length") == 0
+
+
 @both_widths
 @with_and_without_script
 def test_declare__and_report_its_clutch(reader, width, script):
@@ -185,7 +232,8 @@ def test_declare__and_report_its_clutch(reader, width, script):
     one.page.fill("#sire", "het ashwater")
     one.page.fill("#dam", "ashwater")
     one.press("Declare it")
-    one.follow("Report its clutch")
+    assert "It is declared" in one.text()
+    one.follow("Report the clutch of")
     one.page.fill("#hatchlings", "4 normal")
     one.press("Look it over")
     assert "stronger evidence" in one.text()
