@@ -13,6 +13,7 @@ from time_machine import travel
 
 from registry.clutches.models import Clutch, Draft
 from registry.clutches.services.holding import keeper_hold
+from registry.pages.states import state_of
 from registry.pairings.models import Pairing
 from registry.pools.models import PooledTarget
 from tests.factories.pages import Browser, keeper_browser
@@ -163,6 +164,19 @@ def test_hand_in__of_what_another_window_changed_shows_it_and_reports_nothing():
         assert not Clutch.objects.exists()
     browser.sent(draft, act="hand-in", state=late.fields["state"])
     assert Clutch.objects.get().n_hatchlings == 4
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [{"hatchlings": "3 tidemark\nreed"}, {"hatchlings": "3 tidemark" + "\n" * 20_001 + "x"}],
+)
+def test_hand_in__leaves_no_line_out_that_can_not_be_read(wrong):
+    browser = keeper_browser()
+    draft = browser.sent("/report/", **TYPED | wrong)
+    state = state_of(Draft.objects.get().typed)
+    page = browser.post(draft, status=422, act="hand-in", state=state)
+    assert "nothing is reported" in page.text
+    assert not Clutch.objects.exists()
 
 
 def test_hand_in__is_gone_with_a_clutch_that_is_taken_back():
