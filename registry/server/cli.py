@@ -28,6 +28,7 @@ _NEED_TABLES: Final = frozenset(
     {
         "catalogue",
         "demo",
+        "drafts",
         "audit",
         "erasures",
         "moderator",
