@@ -28,6 +28,7 @@ from registry.clutches.services.drafts import (
 )
 from registry.clutches.services.reporting import Report
 from registry.errors import (
+    InvalidBodyError,
     PreconditionFailedError,
     TooManyRequestsError,
     UnreadableCharactersError,
@@ -65,7 +66,7 @@ FIELDS: Final = (
     "clutch_code",
 )
 _MOST_OF_A_FIELD: Final = 20_000
-"""Characters that are kept of a field; no clutch needs as many."""
+"""Characters of a field that are kept; no clutch needs as many."""
 
 
 def typed_in(given: Any) -> dict[str, str]:
@@ -75,6 +76,8 @@ def typed_in(given: Any) -> dict[str, str]:
     ------
     UnreadableCharactersError
         A NUL, which no database keeps in a text.
+    InvalidBodyError
+        A text that is longer than any clutch needs.
     """
     typed = {name: given.get(name, "").strip() for name in FIELDS}
     for name, text in typed.items():
@@ -83,8 +86,13 @@ def typed_in(given: Any) -> dict[str, str]:
                 f"The field {name!r} holds a NUL, a sign that belongs to no text; expected words "
                 "and numbers. Nothing was kept."
             )
-    # One more than are read, so that a text which was cut can be told.
-    return {name: text[: _MOST_OF_A_FIELD + 1] for name, text in typed.items()}
+        if len(text) > _MOST_OF_A_FIELD:
+            # Cut to what fits, it could be understood as another clutch.
+            raise InvalidBodyError(
+                f"The field {name!r} holds {len(text):,} characters, expected at most "
+                f"{_MOST_OF_A_FIELD:,}. Nothing was kept."
+            )
+    return typed
 
 
 class ReportView(PageView):
@@ -251,13 +259,8 @@ def _stand_ins() -> dict[str, Any]:
 def _body(form: TypedForm) -> dict[str, Any]:
     """The body of the report; a chosen pairing stands for the parents, which stay in the form.
 
-    Fields and entries that can't be read are noted as faults of the form.
+    Entries of hatchlings that can't be read are noted as faults of the form.
     """
-    for name, text in form.typed.items():
-        if len(text) > _MOST_OF_A_FIELD:
-            form.fault(
-                name, f"Read more than {_MOST_OF_A_FIELD:,} characters; the rest was not kept."
-            )
     body = clutch_body(form)
     if id_typed(form["pairing"]) is not None:
         for role in PARENTS:
