@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import json
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from html.parser import HTMLParser
 from typing import Any
 
+from django.db import connection
 from django.test import Client
 
 from tests.factories.registry import Api, joined
@@ -102,3 +105,22 @@ class Browser:
 def keeper_browser() -> Browser:
     """The browser of a keeper who has just joined."""
     return Browser(joined())
+
+
+def sent_at_once(api: Api, path: str, *, n: int = 4, **fields: str) -> list[str]:
+    """Where one form leads that several windows of a keeper send at the same moment.
+
+    For tests with transactions of their own: every window has its connection.
+    """
+    browsers = [Browser(api) for _ in range(n)]
+    start = threading.Barrier(n)
+
+    def send(browser: Browser) -> str:
+        try:
+            start.wait()
+            return browser.sent(path, **fields)
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(n) as windows:
+        return list(windows.map(send, browsers))

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-import threading
 from datetime import UTC, date, datetime
 from uuid import UUID
 
 import pytest
 from django.core.management import call_command
-from django.db import connection
 from time_machine import travel
 
 from registry.clutches.models import Clutch, Draft
@@ -17,7 +15,7 @@ from registry.pages.states import state_of
 from registry.pages.views import report
 from registry.pairings.models import Pairing
 from registry.pools.models import PooledTarget
-from tests.factories.pages import Browser, keeper_browser
+from tests.factories.pages import Browser, keeper_browser, sent_at_once
 from tests.factories.registry import GECKO, captured_statements, clutch, gecko, parent, statements
 from tests.registry.pages.test_report import TYPED, handed_in
 
@@ -216,21 +214,7 @@ def test_declare__pressed_by_several_at_once_declares_once():
     gecko()
     first = keeper_browser()
     press = first.get("/mine/pairings/declare/").fields["press"]
-    browsers = [Browser(first.api) for _ in range(4)]
-    start, led = threading.Barrier(4), []
-
-    def send(browser: Browser) -> None:
-        try:
-            start.wait()
-            led.append(browser.sent("/mine/pairings/declare/", press=press, **DECLARED))
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=send, args=(one,)) for one in browsers]
-    for one in threads:
-        one.start()
-    for one in threads:
-        one.join()
+    led = sent_at_once(first.api, "/mine/pairings/declare/", press=press, **DECLARED)
     assert len(led) == 4
     assert len(set(led)) == 1
     assert Pairing.objects.count() == 1

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import threading
 from datetime import UTC, date, datetime
 
 import pytest
-from django.db import connection
 from time_machine import travel
 
 from registry.clutches.api.serializers import ClutchInSerializer
@@ -19,7 +17,7 @@ from registry.pages.forms import checked
 from registry.pages.states import state_of
 from registry.pools.models import Contribution, PooledTarget
 from registry.traffic.callers import Caller
-from tests.factories.pages import Browser, keeper_browser
+from tests.factories.pages import Browser, keeper_browser, sent_at_once
 from tests.factories.registry import GECKO, Api, clutch, gecko, joined
 
 pytestmark = pytest.mark.django_db
@@ -168,21 +166,7 @@ def test_hand_in__by_several_at_once_gives_one_clutch():
     first = keeper_browser()
     draft = first.sent("/report/", **TYPED)
     state = first.get(draft).fields["state"]
-    browsers = [Browser(first.api) for _ in range(4)]
-    start, led = threading.Barrier(4), []
-
-    def press(browser: Browser) -> None:
-        try:
-            start.wait()
-            led.append(browser.sent(draft, act="hand-in", state=state))
-        finally:
-            connection.close()
-
-    threads = [threading.Thread(target=press, args=(one,)) for one in browsers]
-    for one in threads:
-        one.start()
-    for one in threads:
-        one.join()
+    led = sent_at_once(first.api, draft, act="hand-in", state=state)
     assert len(led) == 4
     assert len(set(led)) == 1
     assert Clutch.objects.count() == 1
