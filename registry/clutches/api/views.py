@@ -22,9 +22,9 @@ from registry.clutches.api.serializers import (
     ClutchSerializer,
 )
 from registry.clutches.models import Clutch
-from registry.clutches.selectors import clutch_answer, clutch_get, clutch_list, report_answer
+from registry.clutches.selectors import clutch_answer, clutch_get, clutch_list
 from registry.clutches.services.checks import clutch_check
-from registry.clutches.services.reporting import clutch_report
+from registry.clutches.services.reporting import clutch_report, reported_answer
 from registry.clutches.services.withdrawing import clutch_withdraw
 from registry.keepers.permissions import IsKeeper, keeper_of
 from registry.traffic.callers import caller_of_call
@@ -68,18 +68,7 @@ class ClutchesView(ApiListView):
         given = self.body(ClutchInSerializer)
         with capped(CLUTCHES, caller_of_call(request)):
             report = clutch_report(keeper_of(request), given)
-        answer = report_answer(
-            {
-                "id": report.clutch_id,
-                "season": report.season,
-                "declared": report.is_declared,
-                "held": report.held,
-                "reported_at": report.reported_at,
-            },
-            report.read,
-            given,
-            report.labels,
-        )
+        answer = reported_answer(report, given)
         return Response(ClutchSerializer(answer).data, status=201)
 
 

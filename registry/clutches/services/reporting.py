@@ -28,7 +28,7 @@ from registry.clutches.bridge.reports import (
 from registry.clutches.bridge.revisions import content_of, twin_digest
 from registry.clutches.checking import clutch_counts_checked
 from registry.clutches.models import COUNTED, Clutch
-from registry.clutches.selectors import held_because, with_groups
+from registry.clutches.selectors import held_because, report_answer, with_groups
 from registry.clutches.services.copies import copy_keep, copy_waits
 from registry.clutches.services.duplicates import copies_lock, earlier_report
 from registry.errors import ContradictionError, NotFoundError, at, gathered
@@ -59,6 +59,23 @@ class Report:
     is_declared: bool
     held: str | None = None
     held_foretold: str | None = None
+
+
+def reported_answer(
+    report: Report, given: Mapping[str, Any], *, is_trial: bool = False
+) -> dict[str, Any]:
+    """A report in the form of ``clutch_answer``, without reading it again.
+
+    Of a trial, why it would be held is told as far as it may be foretold.
+    """
+    head = {
+        "id": report.clutch_id,
+        "season": report.season,
+        "declared": report.is_declared,
+        "held": report.held_foretold if is_trial else report.held,
+        "reported_at": report.reported_at,
+    }
+    return report_answer(head, report.read, given, report.labels)
 
 
 def clutch_report(keeper: Keeper, given: Mapping[str, Any]) -> Report:

@@ -17,7 +17,7 @@ from registry.clutches.api.check_serializers import ClutchCheckSerializer
 from registry.clutches.api.serializers import ClutchInSerializer, ClutchSerializer
 from registry.clutches.choices import DRAFT_DAYS, MAX_DRAFTS
 from registry.clutches.models import Draft
-from registry.clutches.selectors import draft_get, draft_list, report_answer
+from registry.clutches.selectors import draft_get, draft_list
 from registry.clutches.services.checks import clutch_weighed
 from registry.clutches.services.drafts import (
     draft_begin,
@@ -26,7 +26,7 @@ from registry.clutches.services.drafts import (
     draft_throw_away,
     report_tried,
 )
-from registry.clutches.services.reporting import Report
+from registry.clutches.services.reporting import reported_answer
 from registry.errors import (
     InvalidBodyError,
     PreconditionFailedError,
@@ -234,7 +234,7 @@ def report_understood(keeper: Keeper, form: TypedForm, caller: Caller) -> Unders
         trial = report_tried(keeper, given, caller)
         if not form.n_faults:
             understood = Understood(
-                clutch=_as_stored(trial.report, given),
+                clutch=ClutchSerializer(reported_answer(trial.report, given, is_trial=True)).data,
                 answer=ClutchCheckSerializer(clutch_weighed(trial.report.read, given)).data,
                 not_today=trial.not_today,
             )
@@ -266,14 +266,3 @@ def _body(form: TypedForm) -> dict[str, Any]:
         for role in PARENTS:
             body.pop(role, None)
     return body
-
-
-def _as_stored(report: Report, given: Any) -> Any:
-    head = {
-        "id": report.clutch_id,
-        "season": report.season,
-        "declared": report.is_declared,
-        "held": report.held_foretold,
-        "reported_at": report.reported_at,
-    }
-    return ClutchSerializer(report_answer(head, report.read, given, report.labels)).data
