@@ -41,6 +41,7 @@ from registry.errors import (
     RegistryError,
     error_code,
 )
+from registry.wording import wait_text
 
 logger = logging.getLogger("registry.problems")
 
@@ -192,7 +193,7 @@ def _of_accept(error: rest.NotAcceptable, context: Mapping[str, Any]) -> Problem
 
 def _of_throttle(error: rest.Throttled, context: Mapping[str, Any]) -> Problem:
     wait: float | None = getattr(error, "wait", None)
-    seconds = f" Try again in {ceil(wait)} seconds." if wait else ""
+    seconds = f" Try again in {wait_text(wait)}." if wait else ""
     headers = {"Retry-After": str(ceil(wait))} if wait else {}
     return Problem(
         ErrorCode.TOO_MANY_REQUESTS, f"Too many requests came in.{seconds}", headers=headers

@@ -13,6 +13,7 @@ from registry.errors import (
     TooManyHatchlingsError,
     gathered,
 )
+from registry.wording import counted
 
 
 def clutch_counts_checked(given: Mapping[str, Any], *, limit: int = MAX_HATCHLINGS) -> None:
@@ -59,8 +60,8 @@ def _eggs_checked(
     if laid is not None and laid < infertile + died + hatched:
         with faults.at("eggs", "laid"):
             raise CountsDoNotAddUpError(
-                f"{laid} eggs laid, but {infertile} infertile, {died} died and {hatched} hatched "
-                f"make {infertile + died + hatched}.",
+                f"{counted(laid, 'egg')} laid, but {infertile} infertile, {died} died and "
+                f"{hatched} hatched make {infertile + died + hatched}.",
                 laid=laid,
                 infertile=infertile,
                 died=died,

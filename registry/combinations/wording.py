@@ -10,6 +10,7 @@ from registry.pools.bridge import LARGEST_RATIO, EvidenceAnswer
 from registry.pools.choices import FEW_KEEPERS, State
 from registry.pools.models import PooledTarget
 from registry.pools.wording import explanation_sentence, number_text
+from registry.wording import counted, were
 
 _NEVER: Final = 1e-12
 _ABOUT_ONE: Final = (0.95, 1.05)
@@ -32,14 +33,14 @@ def evidence_sentence(row: PooledTarget, state: str) -> str:
     unsure = row.n_hits_possible - row.n_hits
     also = f" (and {unsure} that may be)" if unsure else ""
     counts = (
-        f"{row.n_hits} hatched{also} where {number_text(row.expected)} were expected among "
-        f"{row.n_hatchlings} hatchlings"
+        f"{row.n_hits} hatched{also} where {were(number_text(row.expected))} expected among "
+        f"{counted(row.n_hatchlings, 'hatchling')}"
     )
     e_value = number_text(10.0 ** min(row.log10_e_value, 300.0))
-    if state == State.TOO_EARLY:
+    if state == State.TOO_EARLY and row.more_hatchlings is not None:
         return (
             f"{counts}. These clutches could not have signalled a shortage, whatever hatched; "
-            f"about {row.more_hatchlings} more hatchlings could."
+            f"about {counted(row.more_hatchlings, 'more hatchling')} could."
         )
     if state == State.AS_EXPECTED:
         return f"{counts}. {_no_shortage(row)}"

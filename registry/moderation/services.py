@@ -19,6 +19,7 @@ from registry.keepers.services import keeper_lock
 from registry.moderation.audit import audit_append
 from registry.moderation.choices import MAX_REASON_LENGTH, MIN_REASON_LENGTH, Act
 from registry.moderation.models import Moderator
+from registry.wording import counted
 
 _NEVER_IN_A_REASON: Final = (
     (
@@ -45,8 +46,8 @@ def reason_checked(reason: str) -> str:
     text = " ".join(reason.split())
     if not MIN_REASON_LENGTH <= len(text) <= MAX_REASON_LENGTH:
         raise ContradictionError(
-            f"The reason has {len(text)} characters; {MIN_REASON_LENGTH} to {MAX_REASON_LENGTH} "
-            "are expected. The keeper reads it."
+            f"The reason has {counted(len(text), 'character')}; {MIN_REASON_LENGTH} to "
+            f"{MAX_REASON_LENGTH} are expected. The keeper reads it."
         )
     for pattern, what in _NEVER_IN_A_REASON:
         if pattern.search(text):

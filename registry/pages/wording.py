@@ -8,6 +8,7 @@ from typing import Any, Final
 from registry.combinations.choices import Produced, Relation
 from registry.pages.templatetags.pages_parts import number
 from registry.pools.choices import ExplanationName, State
+from registry.wording import were
 
 
 def headline(answer: Mapping[str, Any]) -> str:
@@ -15,16 +16,16 @@ def headline(answer: Mapping[str, Any]) -> str:
     produced, tried = answer["produced"], answer["tried"]
     if answer["state"] == State.NO_REPORTS:
         return "Not yet, as far as anybody told: no clutch that could have shown it was reported."
-    expected = number(tried["expected"])
+    expected = were(number(tried["expected"]))
     if produced["answer"] == Produced.YES:
-        return f"Yes. {_n(produced['hatchlings'])} hatched where {expected} were expected."
+        return f"Yes. {_n(produced['hatchlings'])} hatched where {expected} expected."
     if produced["answer"] == Produced.UNCERTAIN:
         n_possible = produced["hatchlings_if_uncertain_count"]
         return (
-            f"Uncertain. {_n(n_possible)} may be it, none of them surely, where {expected} were "
+            f"Uncertain. {_n(n_possible)} may be it, none of them surely, where {expected} "
             "expected."
         )
-    return f"Not yet. None hatched where {expected} were expected."
+    return f"Not yet. None hatched where {expected} expected."
 
 
 def _n(count: int) -> str:

@@ -27,6 +27,7 @@ from registry.traffic.choices import (
     SWEEP_ONE_IN,
     SWEEP_ROWS,
 )
+from registry.wording import counted, wait_text
 
 _CALLS: Final = "calls"
 
@@ -52,11 +53,12 @@ class Count:
 
 @dataclass(frozen=True, slots=True)
 class Cap:
-    """So many of something a day; ``setting`` names the number."""
+    """So many of something a day, called ``one`` or ``many``; ``setting`` names the number."""
 
     name: str
     setting: str
-    of_what: str
+    one: str
+    many: str
 
     @property
     def limit(self) -> int:
@@ -65,14 +67,25 @@ class Cap:
         return number
 
 
-NEW_KEEPERS: Final = Cap("new-keepers", "BROODCOUNT_DAILY_KEEPERS", "new keepers from one address")
-CLUTCHES: Final = Cap("clutches", "BROODCOUNT_DAILY_CLUTCHES", "clutches from one keeper")
+NEW_KEEPERS: Final = Cap(
+    "new-keepers",
+    "BROODCOUNT_DAILY_KEEPERS",
+    "new keeper from one address",
+    "new keepers from one address",
+)
+CLUTCHES: Final = Cap(
+    "clutches", "BROODCOUNT_DAILY_CLUTCHES", "clutch from one keeper", "clutches from one keeper"
+)
 SIGN_INS: Final = Cap(
-    "sign-ins", "BROODCOUNT_DAILY_SIGN_INS", "attempts to sign in from one address"
+    "sign-ins",
+    "BROODCOUNT_DAILY_SIGN_INS",
+    "attempt to sign in from one address",
+    "attempts to sign in from one address",
 )
 REVISIONS: Final = Cap(
     "revisions",
     "BROODCOUNT_DAILY_REVISIONS",
+    "revision, opinion or breeding result from one keeper",
     "revisions, opinions and breeding results from one keeper",
 )
 
@@ -105,8 +118,8 @@ def cap_counted(cap: Cap, caller: Caller, n: int = 1) -> None:
     count = _count(caller, cap.name, policy=policy, limit=limit, seconds=SECONDS_OF_A_DAY, n=n)
     if count.is_refused:
         raise TooManyRequestsError(
-            f"{limit} {cap.of_what} are taken a day and {count.left} are left; more are taken "
-            f"again in {count.seconds_left} seconds.",
+            f"At most {counted(limit, cap.one, cap.many)} a day: {count.left} left today; more are "
+            f"taken again in {wait_text(count.seconds_left)}.",
             retry_after=count.seconds_left,
         )
 

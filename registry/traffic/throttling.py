@@ -10,6 +10,7 @@ from rest_framework.throttling import BaseThrottle
 from registry.errors import TooManyRequestsError
 from registry.traffic.callers import caller_of_call
 from registry.traffic.limits import Count, calls_counted
+from registry.wording import wait_text
 
 if TYPE_CHECKING:  # the module of the views reads the setting that names this class
     from rest_framework.views import APIView
@@ -34,7 +35,7 @@ class CallsThrottle(BaseThrottle):
             whom = "one keeper" if caller.is_keeper else "one address without a token"
             raise TooManyRequestsError(
                 f"{count.limit} calls are answered in {count.seconds} seconds from {whom}; the "
-                f"next one is in {count.seconds_left} seconds.",
+                f"next one is in {wait_text(count.seconds_left)}.",
                 retry_after=count.seconds_left,
             )
         return True

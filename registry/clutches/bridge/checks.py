@@ -31,6 +31,7 @@ from registry.pools.bridge import (
     explanation_to_json,
 )
 from registry.pools.wording import explanation_sentence, number_text
+from registry.wording import counted
 
 MOST_MISSED = 60
 """Combinations that are looked at for a check."""
@@ -131,6 +132,7 @@ def doubt_sentence(doubt: GeneDoubt, n_hatchlings: int) -> str:
     if doubt.after == doubt.before:
         return f"This clutch says nothing about {doubt.gene} in the {doubt.parent}: still {before}."
     return (
-        f"{who} carries {doubt.gene} with a chance of {percent} after {n_hatchlings} hatchlings; "
+        f"{who} carries {doubt.gene} with a chance of {percent} after "
+        f"{counted(n_hatchlings, 'hatchling')}; "
         f"it was {before}."
     )

@@ -18,6 +18,7 @@ from registry.clutches.checking import clutch_counts_checked
 from registry.clutches.selectors import group_answer
 from registry.errors import at, gathered
 from registry.pairings.bridge import parent_text
+from registry.wording import counted
 
 TOGETHER_IMPOSSIBLE = (
     "Each of these hatchlings could come from these parents, but not all of them together: a "
@@ -149,8 +150,8 @@ def surprise_sentence(
             return TOGETHER_IMPOSSIBLE
         return _ordinary_or_not(probability)
     wrong = (
-        f"{n_wrong} of {n_hatchlings} hatchlings can not come from these parents as stated: a "
-        "parent or a call is not what it is said to be."
+        f"{n_wrong} of {counted(n_hatchlings, 'hatchling')} can not come from these parents as "
+        "stated: a parent or a call is not what it is said to be."
     )
     if probability is None:
         return wrong

@@ -29,6 +29,7 @@ from registry.errors import (
 )
 from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_lock
+from registry.wording import counted
 
 Check = Callable[[Clutch], None]
 """Raises if the caller acts on an outdated state of the clutch."""
@@ -172,9 +173,9 @@ def _totals_checked(former: Mapping[str, Any], state: NewState) -> None:
     if state.kind != RevisionKind.CORRECTION and state.read.n_hatchlings != before:
         with at("hatchlings"):
             raise CountsDoNotAddUpError(
-                f"The clutch had {before} hatchlings, and here are {state.read.n_hatchlings}. Name "
-                "all of them, also those whose call stays; if they were counted wrongly, give "
-                "'correction' as kind.",
+                f"The clutch had {counted(before, 'hatchling')}, and here are "
+                f"{state.read.n_hatchlings}. Name all of them, also those whose call stays; if "
+                "they were counted wrongly, give 'correction' as kind.",
                 before=before,
                 now=state.read.n_hatchlings,
             )

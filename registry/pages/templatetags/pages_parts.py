@@ -9,6 +9,7 @@ from django import template
 
 from registry.pages.forms import TypedForm
 from registry.pages.numerals import raised
+from registry.wording import were as with_verb
 
 register = template.Library()
 
@@ -96,6 +97,12 @@ def number(value: float | None) -> str:
     if _LARGE <= size < _WRITTEN_OUT:
         return f"{value:,.0f}"
     return _power(value)
+
+
+@register.filter
+def were(shown: str) -> str:
+    """The verb after a number as it is shown."""
+    return with_verb(shown)
 
 
 def _power(value: float) -> str:

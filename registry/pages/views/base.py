@@ -25,6 +25,7 @@ from registry.pages.selectors import SpeciesChoice, species_choices
 from registry.pages.session import sign_out, token_of_cookie
 from registry.traffic.callers import Caller, anonymous_caller
 from registry.traffic.limits import calls_counted
+from registry.wording import wait_text
 
 
 class SignInNeededError(Exception):
@@ -96,7 +97,7 @@ class PageView(View):
         if count is not None and count.is_refused:
             raise TooManyRequestsError(
                 f"{count.limit} pages and calls are answered in {count.seconds} seconds; the next "
-                f"one is in {count.seconds_left} seconds.",
+                f"one is in {wait_text(count.seconds_left)}.",
                 retry_after=count.seconds_left,
             )
 

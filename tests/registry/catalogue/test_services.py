@@ -128,7 +128,7 @@ def test_command__check_names_file_path_and_fault(tmp_path):
 
     path = altered(tmp_path, break_it)
     errors = StringIO()
-    with pytest.raises(CommandError, match=r"2 faults in 1 files\."):
+    with pytest.raises(CommandError, match=r"2 faults in 1 file\."):
         call_command("catalogue", "check", str(path), stderr=errors)
     lines = errors.getvalue().splitlines()
     assert len(lines) == 2

@@ -328,7 +328,7 @@ def test_revise__beyond_a_days_cap_is_told_with_all_that_was_typed(settings):
             browser.client.post(path, {"act": "store", "state": state, "hatchlings": typed})
         )
     assert answer.status == 429
-    assert "are taken a day" in answer.text
+    assert "a day: 0 left today" in answer.text
     assert answer.fields["hatchlings"] == "5 normal\n1 ashwater"
     assert Revision.objects.count() == 2
 

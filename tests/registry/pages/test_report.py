@@ -301,7 +301,7 @@ def test_report__counts_towards_the_day(settings):
         browser.get(second),
         browser.post(second, status=429, act="hand-in", state=state),
     ):
-        assert "can not be handed in today: 1 clutches from one keeper are taken" in page.text
+        assert "can not be handed in today: At most 1 clutch from one keeper a day" in page.text
         assert "1 of 5 hatchlings can not come from these parents" in page.text
         assert "Hand it in" not in page.text
     assert Clutch.objects.count() == 1

@@ -381,7 +381,7 @@ def test_replay__erases_again_whom_a_restored_backup_brought_back(ledger):
     assert late.get("keepers/me/")["clutches"] == 4
     assert Api().refused("get", f"keepers/erasures/{receipt}/")["status"] == 404
     lines = ledger.read_text()
-    assert replayed(ledger) == "2 erasures listed, 1 keepers erased again."
+    assert replayed(ledger) == "2 erasures listed, 1 keeper erased again."
     assert {what for one, what in gone.items() if one in dump()} == set()
     assert late.refused("get", "keepers/me/")["code"] == "unknown-token"
     assert staying.get("keepers/me/")["clutches"] == 6

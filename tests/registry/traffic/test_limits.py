@@ -177,7 +177,7 @@ def test_cap_of_clutches__counts_those_that_were_taken(keeper, settings):
     before = stored()
     problem = keeper.refused("post", "clutches/", clutch())
     assert (problem["status"], problem["code"]) == (429, "too-many-requests")
-    assert problem["detail"].startswith("2 clutches from one keeper are taken a day and 0 are left")
+    assert problem["detail"].startswith("At most 2 clutches from one keeper a day: 0 left today")
     assert 60 < problem["retry_after"] <= 86_400
     assert stored() == before
     assert Clutch.objects.count() == 2
@@ -200,10 +200,12 @@ def test_cap_of_new_keepers__is_by_address(keeper, settings):
 def test_cap__takes_all_of_many_or_none(keeper, settings):
     settings.BROODCOUNT_DAILY_CLUTCHES = 10
     cap_counted(CLUTCHES, SOMEBODY, 7)
-    with pytest.raises(TooManyRequestsError, match="a day and 3 are left"):
+    with pytest.raises(
+        TooManyRequestsError, match="a day: 3 left today; .* in 24 hours"
+    ):
         cap_counted(CLUTCHES, SOMEBODY, 4)
     cap_counted(CLUTCHES, SOMEBODY, 3)
-    with pytest.raises(TooManyRequestsError, match="a day and 10 are left"):
+    with pytest.raises(TooManyRequestsError, match="a day: 10 left today"):
         cap_counted(CLUTCHES, Caller(is_keeper=True, name="x"), 11)
     cap_counted(CLUTCHES, Caller(is_keeper=True, name="x"), 10)
 

@@ -11,6 +11,7 @@ from django.core.management.base import BaseCommand, CommandError
 from registry.catalogue.checking import check_file
 from registry.catalogue.services import catalogue_files, catalogue_load
 from registry.errors import CatalogueFaultError
+from registry.wording import counted
 
 
 class Command(BaseCommand):
@@ -40,8 +41,8 @@ class Command(BaseCommand):
         for fault in faults:
             self.stderr.write(str(fault))
         if faults or not files:
-            raise CommandError(f"{len(faults)} faults in {len(files)} files.")
-        self.stdout.write(f"{len(files)} files, no fault.")
+            raise CommandError(f"{counted(len(faults), 'fault')} in {counted(len(files), 'file')}.")
+        self.stdout.write(f"{counted(len(files), 'file')}, no fault.")
 
     def _load(self, paths: list[Path]) -> None:
         for path in paths:

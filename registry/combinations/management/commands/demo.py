@@ -16,6 +16,8 @@ from registry.combinations.demonstration import community_report
 from registry.combinations.selectors import combination_answer, flag_answer, flag_list
 from registry.pools.choices import Source
 from registry.pools.services import targets_refresh
+from registry.pools.wording import number_text
+from registry.wording import counted, were
 
 BOARD: Final = f"/watch/?species={DEMO_SPECIES}"
 
@@ -60,7 +62,8 @@ class Command(BaseCommand):
 
     def _tell(self, options: dict[str, Any]) -> None:
         self.stdout.write(
-            f"{options['clutches']} invented clutches of {options['keepers']} invented keepers. "
+            f"{counted(options['clutches'], 'invented clutch', 'invented clutches')} of "
+            f"{counted(options['keepers'], 'invented keeper')}. "
             "Flagged or on watch, strongest first:"
         )
         targets_refresh(species=DEMO_SPECIES, source=Source.KEEPERS, is_limited=False)
@@ -83,6 +86,6 @@ class Command(BaseCommand):
         self.stdout.write(
             f"What the mislabelled sire looks like: {answer['combination']} "
             f"({answer['state']}): {answer['produced']['hatchlings']} hatched where "
-            f"{tried['expected']:.3g} were expected. "
+            f"{were(number_text(tried['expected']))} expected. "
             + " ".join(f"Likeliest: {one['sentence']}" for one in likeliest)
         )

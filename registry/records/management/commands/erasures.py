@@ -12,6 +12,7 @@ from django.core.management.base import BaseCommand, CommandError
 from registry.records.ledger import Entry, ledger_read
 from registry.records.selectors import erasure_entries
 from registry.records.services import erasures_replay
+from registry.wording import counted
 
 
 class Command(BaseCommand):
@@ -42,7 +43,10 @@ class Command(BaseCommand):
             done = erasures_replay(self._entries(path, misread))
         except OSError as error:
             raise CommandError(f"{path}: {error.strerror or error}") from error
-        self.stdout.write(f"{done.n_listed} erasures listed, {done.n_erased} keepers erased again.")
+        self.stdout.write(
+            f"{counted(done.n_listed, 'erasure')} listed, "
+            f"{counted(done.n_erased, 'keeper')} erased again."
+        )
         if misread:
             raise CommandError("\n".join(f"{path}: {one}" for one in misread))
 
