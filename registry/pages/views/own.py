@@ -39,6 +39,7 @@ from registry.clutches.services.duplicates import duplicate_decide
 from registry.clutches.services.revising import clutch_revise
 from registry.errors import Place, PreconditionFailedError
 from registry.pages.changes import changes_told
+from registry.pages.choices import LONGEST_ADDRESS
 from registry.pages.forms import TypedForm, checked, whole_number
 from registry.pages.lists import ListPage, list_page
 from registry.pages.selectors import clutches_by_id, duplicates_waiting, informed_by
@@ -51,8 +52,6 @@ from registry.pairings.selectors import animal_answer, animal_get
 from registry.traffic.limits import REVISIONS, capped
 
 _FILTERS: Final = ("species", "season")
-_LONGEST_ADDRESS: Final = 3_500
-"""Characters of an address; the server takes 4,094 bytes of a request's first line."""
 _NOBODY: Final = uuid.UUID(int=0)
 """An id that belongs to nothing."""
 
@@ -204,7 +203,7 @@ def _in_hand(shown: Any) -> str | None:
         "hatchlings": hatchlings_typed(shown["species"], shown["hatchlings"]),
     }
     address = f"{reverse('pages:check')}?{urlencode(typed)}"
-    return address if len(address) <= _LONGEST_ADDRESS else None
+    return address if len(address) <= LONGEST_ADDRESS else None
 
 
 _SAID: Final = ("opinion", "state", "role", "gene", "status", "basis")

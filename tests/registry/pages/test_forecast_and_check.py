@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from html import unescape
 from urllib.parse import quote
 
 import pytest
@@ -10,6 +12,7 @@ from django.test.utils import CaptureQueriesContext
 
 from registry.clutches.models import Clutch
 from registry.clutches.services.checks import TOGETHER_IMPOSSIBLE
+from registry.keepers.selectors import today
 from tests.factories.pages import Browser, keeper_browser
 from tests.factories.registry import GECKO, Api, gecko, statements
 
@@ -150,6 +153,39 @@ def test_check__carries_what_was_typed_over_to_a_report():
     assert {
         name: report.fields[name].strip() for name in ("sire", "dam", "laid", "hatchlings")
     } == {name: text for name, text in (CHECKED | {"laid": "9"}).items() if name != "species"}
+
+
+LONG = CHECKED | {"hatchlings": "\n".join(["1 tidemark or normal or tidemark pale reed"] * 100)}
+
+
+def report_form(page):
+    """Method and fields of the form that goes on from a clutch in hand to its report."""
+    html = page.response.content.decode()
+    found = re.search(r'<form method="(\w+)" action="/report/".*?</form>', html, re.DOTALL)
+    hidden = re.compile(r'<input type="hidden" name="(\w+)" value="([^"]*)"')
+    return found and (found[1], {name: unescape(text) for name, text in hidden.findall(found[0])})
+
+
+def test_check__of_a_keeper_goes_on_to_a_report_however_long_it_is():
+    browser = keeper_browser()
+    page = browser.post("/clutch-in-hand/", **LONG)
+    method, fields = report_form(page)
+    assert method == "post"
+    report = browser.get(browser.sent("/report/", **fields))
+    assert report.fields["hatchlings"].split() == LONG["hatchlings"].split()
+    assert report.fields["season"] == str(today().year)
+    assert not Clutch.objects.exists()
+
+
+def test_check__of_a_stranger_goes_on_by_an_address_and_not_beyond_its_length():
+    method, fields = report_form(Browser().post("/clutch-in-hand/", **CHECKED))
+    assert method == "get"
+    assert {name: " ".join(text.split()) for name, text in fields.items()} == {
+        name: " ".join(text.split()) for name, text in CHECKED.items()
+    }
+    long = Browser().post("/clutch-in-hand/", **LONG)
+    assert report_form(long) is None
+    assert "it is too long to come along" in long.text
 
 
 def test_check__of_calls_that_are_possible_one_by_one_only():

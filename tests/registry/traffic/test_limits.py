@@ -200,9 +200,7 @@ def test_cap_of_new_keepers__is_by_address(keeper, settings):
 def test_cap__takes_all_of_many_or_none(keeper, settings):
     settings.BROODCOUNT_DAILY_CLUTCHES = 10
     cap_counted(CLUTCHES, SOMEBODY, 7)
-    with pytest.raises(
-        TooManyRequestsError, match="a day: 3 left today; .* in 24 hours"
-    ):
+    with pytest.raises(TooManyRequestsError, match=r"a day: 3 left today; .* in 24 hours"):
         cap_counted(CLUTCHES, SOMEBODY, 4)
     cap_counted(CLUTCHES, SOMEBODY, 3)
     with pytest.raises(TooManyRequestsError, match="a day: 10 left today"):
