@@ -166,14 +166,14 @@ def _count(caller: Caller, scope: str, *, policy: str, limit: int, seconds: int,
     given: dict[str, Any] = {"caller": digest, "n": n, "limit": limit, "lasts": lasts}
     with connection.cursor() as cursor:
         cursor.execute(_COUNT, given)
-        counted, is_refused, ends_at, left = cursor.fetchone()
+        n_counted, is_refused, ends_at, left = cursor.fetchone()
     if secrets.randbelow(SWEEP_ONE_IN) == 0:
         counts_sweep()
     return Count(
         policy=policy,
         limit=limit,
         seconds=seconds,
-        n=counted,
+        n=n_counted,
         is_refused=is_refused,
         seconds_left=max(ceil(left), 1),
         digest=digest,

@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import Any, Final
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from registry.clutches.models import Clutch
 from registry.pools.models import Contribution, PooledTarget
@@ -19,7 +21,6 @@ from tests.factories.registry import (
     GECKO,
     SEVERAL_GENES,
     Api,
-    captured_statements,
     clutch,
     counted,
     documented_path,
@@ -125,7 +126,7 @@ def many_counted(
 ) -> int:
     """Statements of an upload in which every line is accepted."""
     content = "\n".join(map(json.dumps, bodies)).encode()
-    with captured_statements() as captured:
+    with CaptureQueriesContext(connection) as captured:
         response = keeper.send(
             "post",
             "clutches/bulk/",

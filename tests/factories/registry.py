@@ -8,14 +8,11 @@ from __future__ import annotations
 
 import json
 import re
-import secrets
 from collections.abc import Iterator, Mapping
-from contextlib import contextmanager
 from copy import deepcopy
 from functools import cache
 from pathlib import Path
 from typing import Any, Final
-from unittest import mock
 
 from django.apps import apps
 from django.db import connection
@@ -378,22 +375,9 @@ def statements(captured: CaptureQueriesContext) -> list[str]:
     return [one["sql"] for one in captured if not one["sql"].upper().startswith(frame)]
 
 
-@contextmanager
-def captured_statements() -> Iterator[CaptureQueriesContext]:
-    """Every statement of what is done meanwhile, without the sweeps that come now and then.
-
-    One call in `SWEEP_ONE_IN` removes what has run out, which is a statement more by chance.
-    """
-    with (
-        mock.patch.object(secrets, "randbelow", side_effect=lambda below: below - 1),
-        CaptureQueriesContext(connection) as captured,
-    ):
-        yield captured
-
-
 def counted(api: Api, method: str, path: str, body: Any = None, **given: Any) -> int:
     """Statements of one successful call."""
-    with captured_statements() as captured:
+    with CaptureQueriesContext(connection) as captured:
         response = api.send(method, path, body, **given)
         assert response.status_code < 300, response
         response.getvalue()  # a file is sent to its end, as a server does

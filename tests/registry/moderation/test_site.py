@@ -9,7 +9,9 @@ from typing import Any
 
 import pytest
 from django.conf import settings as used
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from registry.clutches.models import Clutch, LikelyDuplicate
@@ -21,7 +23,6 @@ from registry.moderation.site import site
 from tests.factories.registry import (
     GECKO,
     PROBLEM,
-    captured_statements,
     clutch,
     counted,
     gecko,
@@ -201,7 +202,7 @@ def test_lists__do_not_grow_in_statements(moderator, page):
     for n_more in (0, 3):
         for _ in range(n_more):
             joined().post("clutches/", clutch())
-        with captured_statements() as captured:
+        with CaptureQueriesContext(connection) as captured:
             assert moderator.get(page).status_code == 200
         found.append(len(statements(captured)))
     assert found[0] == found[1]

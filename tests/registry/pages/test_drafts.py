@@ -7,6 +7,8 @@ from uuid import UUID
 
 import pytest
 from django.core.management import call_command
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from time_machine import travel
 
 from registry.clutches.models import Clutch, Draft
@@ -16,7 +18,7 @@ from registry.pages.views import report
 from registry.pairings.models import Pairing
 from registry.pools.models import PooledTarget
 from tests.factories.pages import Browser, keeper_browser, sent_at_once
-from tests.factories.registry import GECKO, captured_statements, clutch, gecko, parent, statements
+from tests.factories.registry import GECKO, clutch, gecko, parent, statements
 from tests.registry.pages.test_report import TYPED, handed_in
 
 pytestmark = pytest.mark.django_db
@@ -285,7 +287,7 @@ def cost(browser: Browser, path: str, **posted: str) -> int:
     """Statements of a page, warm; of a form that is sent, if there are fields."""
     if not posted:
         browser.get(path)
-    with captured_statements() as captured:
+    with CaptureQueriesContext(connection) as captured:
         browser.sent(path, **posted) if posted else browser.get(path)
     return len(statements(captured))
 

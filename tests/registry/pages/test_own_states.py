@@ -8,7 +8,9 @@ from fractions import Fraction
 from urllib.parse import unquote
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from time_machine import travel
 
 from registry.clutches.models import Clutch, HatchlingGroup, LikelyDuplicate, Revision
@@ -19,7 +21,6 @@ from tests.factories.pages import PAGE, Browser, Page, keeper_browser
 from tests.factories.registry import (
     ANY_STATE,
     GECKO,
-    captured_statements,
     clutch,
     gecko,
     group,
@@ -49,7 +50,7 @@ def reported(browser: Browser, body: object = None, **more: object) -> str:
 
 
 def n_statements(browser: Browser, path: str) -> int:
-    with captured_statements() as captured:
+    with CaptureQueriesContext(connection) as captured:
         browser.get(path)
     return len(statements(captured))
 
@@ -136,7 +137,7 @@ def test_list__is_read_in_as_many_statements_for_none_as_for_500():
     lines = [clutch(parent("het ashwater", f"S {n}"), season=2020) for n in range(500)]
     browser.api.bulk(lines)
     assert Clutch.objects.count() == 500
-    with captured_statements() as captured:
+    with CaptureQueriesContext(connection) as captured:
         page = browser.get("/mine/")
     assert page.text.count("It counts.") == 50
     # The prefetch of hatchlings has nothing to ask for where there are no clutches.

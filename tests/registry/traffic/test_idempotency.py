@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import secrets
 import threading
 import uuid
 from collections import Counter
@@ -181,6 +182,16 @@ def test_sweep__removes_what_is_older_than_stated(keeper, settings, capsys):
     assert "Idempotency-Replayed" in sent(keeper, "clutches/", clutch(), "young").headers
     assert "Idempotency-Replayed" not in sent(keeper, "clutches/", clutch(), "old").headers
     assert answers_sweep(n_rows=0) == 0
+
+
+def test_sweep__comes_with_one_stored_answer_in_many(keeper, monkeypatch):
+    sent(keeper, "clutches/", clutch(), "old")
+    StoredAnswer.objects.update(stored_at=timezone.now() - timedelta(days=365))
+    sent(keeper, "clutches/", clutch(), "young")
+    assert StoredAnswer.objects.count() == 2
+    monkeypatch.setattr(secrets, "randbelow", lambda _below: 0)
+    sent(keeper, "clutches/", clutch(), "youngest")
+    assert StoredAnswer.objects.count() == 2
 
 
 # --- at the same time -----------------------------------------------------------------------------
