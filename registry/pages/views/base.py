@@ -13,6 +13,7 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.cache import patch_vary_headers
 from django.views import View
 from rest_framework.exceptions import APIException
 
@@ -45,19 +46,34 @@ class PageView(View):
         """Count the call, answer it, and tell refusals as problems."""
         try:
             self._count()
+            response: HttpResponseBase
             if self.needs_keeper and self.token is None:
-                return self._to_sign_in()
-            response = super().dispatch(request, *args, **kwargs)
+                response = self._to_sign_in()
+            else:
+                response = super().dispatch(request, *args, **kwargs)
         except (RegistryError, ValidationError, APIException, ValueError, Http404) as error:
             problem = problem_of(error, {"request": request, "view": self})
             if problem is None:
                 raise
             response = ProblemResponse(problem, path=request.path)
-        if KEEPER_COOKIE in request.COOKIES:
+        self._say_who_may_keep(response)
+        return response
+
+    def _say_who_may_keep(self, response: HttpResponseBase) -> None:
+        """Tell caches what they may do, and take a cookie back that is over.
+
+        A page differs by who is signed in, and one with a form holds the secret against forged
+        ones; so nothing between us and the browser keeps any. What anybody may see a browser may
+        keep if it asks again, so that the way back is quick and a half-typed form survives it.
+        """
+        if KEEPER_COOKIE in self.request.COOKIES:
             response.headers["Cache-Control"] = "private, no-store"
             if self.token is None and KEEPER_COOKIE not in response.cookies:
                 sign_out(response)
-        return response
+        elif not response.has_header("Cache-Control"):
+            response.headers["Cache-Control"] = "private, no-cache"
+        if not response.headers["Cache-Control"].startswith("public"):
+            patch_vary_headers(response, ("Cookie",))
 
     # --- who asks ---------------------------------------------------------------------------------
 

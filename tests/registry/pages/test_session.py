@@ -10,7 +10,7 @@ from time_machine import travel
 
 from registry.keepers.models import Keeper, KeeperToken
 from registry.pages.choices import KEEPER_COOKIE
-from tests.factories.registry import joined
+from tests.factories.registry import gecko, joined
 
 pytestmark = pytest.mark.django_db
 
@@ -161,3 +161,29 @@ def test_errors__are_pages_for_browsers_and_problems_for_programs():
     for browser_at_interface in ("/api/v1/nowhere/", "/api/v1/keepers/me/"):
         answer = Client().get(browser_at_interface, headers=PAGE)
         assert answer.headers["Content-Type"] == "application/problem+json"
+
+
+OPEN = ("/", "/watch/", "/forecast/", "/clutch-in-hand/", "/sign-in/", "/join/", "/recover/")
+
+
+@pytest.mark.parametrize("path", [*OPEN, "/account/erased/", "/mine/", "/nowhere/"])
+def test_pages__are_kept_by_no_cache_on_the_way(path):
+    """RFC 9111: ``private`` for shared caches, ``no-store`` for all; they differ by the cookie."""
+    anonymous = Client(headers=PAGE).get(path)
+    assert anonymous.headers["Cache-Control"] in {"private, no-cache", "no-store"}
+    own = signed_in(joined().token).get(path)
+    assert "no-store" in own.headers["Cache-Control"]
+    if path != "/nowhere/":
+        assert "Cookie" in anonymous.headers["Vary"]
+        assert "Cookie" in own.headers["Vary"]
+
+
+def test_suggestions__may_be_kept_by_all_but_those_of_a_keeper():
+    gecko()
+    asked = "/suggestions/?species=marsh-lantern-gecko&text=ash"
+    anonymous = Client().get(asked)
+    assert anonymous.headers["Cache-Control"] == "public, max-age=300"
+    assert "Vary" not in anonymous.headers
+    own = signed_in(joined().token).get(asked)
+    assert own.json() == anonymous.json()
+    assert own.headers["Cache-Control"] == "private, no-store"
