@@ -26,11 +26,12 @@ from registry.keepers.services import (
     recovery_code_replace,
     token_make,
     token_revoke,
-    token_use,
 )
 from registry.pages.forms import TypedForm, checked
-from registry.pages.session import sign_in, sign_out
+from registry.pages.once import Secrets, new_press, secrets_once
+from registry.pages.session import sign_out
 from registry.pages.views.base import PageView, see
+from registry.pages.views.signing import NewSecretsView, secrets_of
 from registry.records.api.serializers import KeeperSerializer
 from registry.records.choices import ExportForm
 from registry.records.downloads import export_download
@@ -74,16 +75,37 @@ class TokensView(PageView):
         if act == "revoke":
             return self._revoked(request.POST.get("token", ""))
         if act == "new-code":
-            code = recovery_code_replace(self.own_keeper)
-            return self._shown(TypedForm({}), recovery_code=code)
+            return self._new_code()
         if act != "make":
             raise ParseError("Read no act of this form, expected 'make', 'revoke' or 'new-code'.")
         form = TypedForm({name: request.POST.get(name, "") for name in _NEW})
         made = None
         with form.noting(_field):
             body = {name: form[name] for name in _NEW if form[name]}
-            made = token_make(self.own_keeper, checked(TokenInSerializer, body))
+            made = self._made(body)
         return self._shown(form if made is None else TypedForm({}), made=made)
+
+    def _new_code(self) -> HttpResponse:
+        keeper, form = self.own_keeper, TypedForm({})
+        made: Secrets = {}
+        with form.noting(_field):
+            made = secrets_once(
+                self.request.POST,
+                "new-code",
+                caller=keeper.pk,
+                make=lambda: ({"recovery_code": recovery_code_replace(keeper)}, keeper.pk),
+            )
+        return self._shown(form, **made)
+
+    def _made(self, body: dict[str, str]) -> Secrets:
+        keeper, given = self.own_keeper, checked(TokenInSerializer, body)
+        return secrets_once(
+            self.request.POST,
+            "make",
+            *(body.get(name, "") for name in _NEW),
+            caller=keeper.pk,
+            make=lambda: ({"token": token_make(keeper, given).token}, keeper.pk),
+        )
 
     def _revoked(self, text: str) -> HttpResponse:
         try:
@@ -100,7 +122,12 @@ class TokensView(PageView):
         current = None if self.token is None else self.token.pk
         own = token_list(self.own_keeper).order_by("created_at", "pk")
         response = self.page(
-            {"form": form, "tokens": [_token_shown(one, current) for one in own], **secrets},
+            {
+                "form": form,
+                "tokens": [_token_shown(one, current) for one in own],
+                "press": new_press(),
+                **secrets,
+            },
             status=422 if form.n_faults else 200,
         )
         response.headers["Cache-Control"] = _NO_STORE
@@ -184,7 +211,7 @@ class ErasedView(PageView):
         return self.page({"form": form, "found": found})
 
 
-class RecoverView(PageView):
+class RecoverView(NewSecretsView):
     """Come back without a token."""
 
     section = "account"
@@ -192,18 +219,26 @@ class RecoverView(PageView):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         """The form."""
-        return self.page({"form": TypedForm({})})
+        return self._asked(TypedForm({}))
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """A new token and a new code, shown this once; the old code is used up."""
         form = TypedForm({"code": request.POST.get("code", "")})
+        revoke = request.POST.get("revoke") == "yes"
         try:
-            made = keeper_recover(form["code"], revoke_tokens=request.POST.get("revoke") == "yes")
+            made = secrets_once(
+                request.POST,
+                form["code"],
+                str(revoke),
+                caller=None,
+                make=lambda: secrets_of(keeper_recover(form["code"], revoke_tokens=revoke)),
+            )
         except (UnknownRecoveryCodeError, TooManyTokensError) as error:
             form.fault("code", error.message)
-            return self.page({"form": form}, status=422)
-        self.token = token_use(made.token)
-        response = self.page({"made": made}, template="pages/joined.html")
+            return self._asked(form)
+        return self.keeper_made(made)
+
+    def _asked(self, form: TypedForm) -> HttpResponse:
+        response = self.page({"form": form, "press": new_press()}, status=form.http_status)
         response.headers["Cache-Control"] = _NO_STORE
-        sign_in(response, made.token, stay=request.POST.get("stay") == "yes")
         return response

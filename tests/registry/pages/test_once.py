@@ -1,0 +1,139 @@
+"""Forms that make secrets: pressed twice, loaded anew, gone back to."""
+
+from __future__ import annotations
+
+import re
+import threading
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from django.db import connection
+from time_machine import travel
+
+from registry.keepers.models import Keeper, KeeperToken
+from registry.traffic.models import StoredAnswer
+from tests.factories.pages import Browser, Page, keeper_browser
+from tests.factories.registry import Api, joined
+
+pytestmark = pytest.mark.django_db(transaction=True)
+
+SECRET = re.compile(r"bc[kr]_[\w-]{43}")
+NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
+
+
+def secrets(page: Page) -> list[str]:
+    return SECRET.findall(page.text)
+
+
+def forms() -> Iterator[tuple[str, Browser, str, dict[str, str]]]:
+    """Every form that makes a secret: who has it, where it goes, what is in it."""
+    yield "join", Browser(), "/join/", {}
+    lost = joined()
+    yield "recover", Browser(), "/recover/", {"code": str(lost.recovery_code)}
+    yield "make", keeper_browser(), "/account/tokens/", {"act": "make", "label": "shelf"}
+    yield "new-code", keeper_browser(), "/account/tokens/", {"act": "new-code"}
+
+
+def opened(name: str) -> tuple[Browser, str, dict[str, str]]:
+    """The form as it stands on its page, filled in."""
+    browser, path, typed = next((b, p, t) for one, b, p, t in forms() if one == name)
+    return browser, path, {**browser.get(path).fields, **typed}
+
+
+ALL = pytest.mark.parametrize("name", ["join", "recover", "make", "new-code"])
+
+
+@ALL
+def test_form__loaded_anew_makes_nothing_else(name):
+    browser, path, form = opened(name)
+    first = browser.post(path, **form)
+    assert secrets(first)
+    before = Keeper.objects.count(), KeeperToken.objects.count()
+    codes = set(Keeper.objects.values_list("recovery_sha256"))
+    again = browser.post(path, **form)
+    assert secrets(again) == secrets(first)
+    assert "no-store" in again.response.headers["Cache-Control"]
+    assert (Keeper.objects.count(), KeeperToken.objects.count()) == before
+    assert set(Keeper.objects.values_list("recovery_sha256")) == codes
+
+
+@ALL
+def test_form__pressed_twice_at_once_makes_one(name):
+    """Both windows see the same secrets: the browser shows only the answer that came last."""
+    browser, path, form = opened(name)
+    before = KeeperToken.objects.count()
+    start = threading.Barrier(4)
+
+    def press(_number: int) -> list[str]:
+        own = Browser()
+        own.client.cookies = browser.client.cookies.copy()
+        try:
+            start.wait()
+            return secrets(own.post(path, **form))
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(4) as windows:
+        first, *others = windows.map(press, range(4))
+    assert first
+    assert others == [first] * 3
+    assert KeeperToken.objects.count() - before == (0 if name == "new-code" else 1)
+
+
+@ALL
+def test_form__gone_back_to_later_shows_nothing_again(name):
+    """Somebody else at this device goes back to the form and sends it once more."""
+    with travel(NOW, tick=False):
+        browser, path, form = opened(name)
+        shown = secrets(browser.post(path, **form))
+        before = Keeper.objects.count(), KeeperToken.objects.count()
+    with travel(NOW + timedelta(minutes=3), tick=False):
+        again = Page(browser.client.post(path, form))
+    assert again.status in {412, 422}
+    assert "what it made was shown then" in again.text
+    assert not set(secrets(again)) & set(shown)
+    assert (Keeper.objects.count(), KeeperToken.objects.count()) == before
+
+
+def test_form__with_other_words_is_another_one():
+    """Back to the form, another label: a second token is wanted."""
+    browser, path, form = opened("make")
+    first, second = (browser.post(path, **{**form, "label": one}) for one in ("shelf", "tub"))
+    assert secrets(first) != secrets(second)
+    assert {"shelf", "tub"} <= set(KeeperToken.objects.values_list("label", flat=True))
+
+
+def test_form__of_another_keeper_tells_nothing():
+    browser, path, form = opened("make")
+    shown = secrets(browser.post(path, **form))
+    other = keeper_browser().post(path, **form)
+    assert secrets(other)
+    assert secrets(other) != shown
+
+
+def test_form__of_a_token_that_was_revoked_signs_nobody_in():
+    browser, path, form = opened("join")
+    browser.post(path, **form)
+    KeeperToken.objects.all().delete()
+    other = Browser()
+    again = other.post(path, status=412, **form)
+    assert not secrets(again)
+    assert Keeper.objects.count() == 1
+
+
+def test_form__leaves_nothing_behind_of_who_was_erased():
+    browser, path, form = opened("join")
+    token, _code = secrets(browser.post(path, **form))
+    assert StoredAnswer.objects.count() == 1
+    api = Api(token)
+    assert api.send("delete", "keepers/me/", headers={"If-Match": "*"}).status_code == 200
+    assert not StoredAnswer.objects.exists()
+
+
+@pytest.mark.parametrize("press", ["", "short", "x" * 300])
+def test_form__without_a_number_of_ours_is_taken_all_the_same(press):
+    page = Browser().post("/join/", press=press)
+    assert len(secrets(page)) == 2
+    assert not StoredAnswer.objects.exists()
