@@ -17,8 +17,10 @@ from registry.errors import (
     Place,
     TooManyTokensError,
     UnknownRecoveryCodeError,
+    UnknownTokenError,
 )
 from registry.keepers.api.serializers import TokenInSerializer, TokenSerializer
+from registry.keepers.digests import keeper_digest
 from registry.keepers.models import KeeperToken
 from registry.keepers.selectors import erasure_get, token_answer, token_list
 from registry.keepers.services import (
@@ -176,7 +178,11 @@ class EraseView(PageView):
         """Erase, sign out and show the receipt; not without the tick."""
         if request.POST.get("sure") != "yes":
             return self._asked("Tick that you are sure; nothing was erased.")
-        erased = keeper_erase(self.own_keeper.pk)
+        try:
+            erased = keeper_erase(self.own_keeper.pk)
+        except UnknownTokenError:  # two presses at once, and the other one came first
+            self.token = None
+            return self._to_sign_in()
         self.token = None
         response = self.page(
             {"erased": erased, "form": TypedForm({})}, template="pages/erased.html"
@@ -187,7 +193,26 @@ class EraseView(PageView):
 
     def _asked(self, fault: str | None) -> HttpResponse:
         record = KeeperSerializer(keeper_record(self.own_keeper)).data
-        return self.page({"record": record, "fault": fault}, status=422 if fault else 200)
+        return self.page(
+            {"record": record, "fault": fault, "receipt": keeper_digest(self.own_keeper.pk)},
+            status=422 if fault else 200,
+        )
+
+    def _to_sign_in(self) -> HttpResponse:
+        """After a second press nobody is signed in any more, and the first answer was not seen.
+
+        So the form brings its receipt along, and the second answer shows it.
+        """
+        receipt = self.request.POST.get("receipt", "")
+        try:
+            found = erasure_get(receipt)
+        except NotFoundError:
+            return super()._to_sign_in()
+        context = {"found": found, "form": TypedForm({"receipt": receipt})}
+        response = self.page(context, template="pages/erased.html")
+        response.headers["Cache-Control"] = _NO_STORE
+        sign_out(response)
+        return response
 
 
 class ErasedView(PageView):

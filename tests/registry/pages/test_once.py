@@ -12,7 +12,8 @@ import pytest
 from django.db import connection
 from time_machine import travel
 
-from registry.keepers.models import Keeper, KeeperToken
+from registry.keepers.models import Erasure, Keeper, KeeperToken
+from registry.pages.choices import KEEPER_COOKIE
 from registry.traffic.models import StoredAnswer
 from tests.factories.pages import Browser, Page, keeper_browser
 from tests.factories.registry import Api, joined
@@ -130,6 +131,49 @@ def test_form__leaves_nothing_behind_of_who_was_erased():
     api = Api(token)
     assert api.send("delete", "keepers/me/", headers={"If-Match": "*"}).status_code == 200
     assert not StoredAnswer.objects.exists()
+
+
+def test_erase__pressed_twice_shows_the_receipt_twice():
+    """What the first press answered is not seen, if there was a second one."""
+    browser = keeper_browser()
+    form = {**browser.get("/account/erase/").fields, "sure": "yes"}
+    kept = browser.client.cookies.copy()
+    assert form["receipt"] in browser.post("/account/erase/", **form).text
+    browser.client.cookies = kept
+    again = browser.post("/account/erase/", **form)
+    assert "Yes, on" in again.text
+    assert again.fields["receipt"] == form["receipt"]
+    assert "Sign out" not in again.text
+    assert browser.client.cookies[KEEPER_COOKIE].value == ""
+
+
+def test_erase__pressed_twice_at_once_is_done_once():
+    browser = keeper_browser()
+    form = {**browser.get("/account/erase/").fields, "sure": "yes"}
+    start = threading.Barrier(4)
+
+    def press(_number: int) -> str:
+        own = Browser()
+        own.client.cookies = browser.client.cookies.copy()
+        try:
+            start.wait()
+            return own.client.post("/account/erase/", form).content.decode()
+        finally:
+            connection.close()
+
+    with ThreadPoolExecutor(4) as windows:
+        pages = list(windows.map(press, range(4)))
+    assert all(form["receipt"] in one for one in pages)
+    assert not Keeper.objects.exists()
+    assert Erasure.objects.count() == 1
+
+
+@pytest.mark.parametrize("receipt", ["", "0" * 64, "\0" * 64, "\u0660" * 64, "x" * 100_000])
+def test_erase__by_nobody_and_with_no_receipt_asks_to_sign_in(receipt):
+    there = Browser().sent("/account/erase/", sure="yes", receipt=receipt)
+    assert there == "/sign-in/?next=%2Faccount%2Ferase%2F"
+    page = Browser().post("/account/erased/", status=422, receipt=receipt)
+    assert "No erasure has this receipt." in page.text
 
 
 @pytest.mark.parametrize("press", ["", "short", "x" * 300])
