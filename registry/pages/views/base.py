@@ -19,7 +19,7 @@ from rest_framework.exceptions import APIException
 
 from registry.api.middleware import TELLS_FAULTS
 from registry.api.problems import ProblemResponse, problem_of
-from registry.errors import RegistryError, TooManyRequestsError
+from registry.errors import RegistryError, TooManyRequestsError, UnreadableCharactersError
 from registry.keepers.models import Keeper, KeeperToken
 from registry.pages.choices import KEEPER_COOKIE
 from registry.pages.selectors import SpeciesChoice, species_choices
@@ -46,6 +46,7 @@ class PageView(View):
         """Count the call, answer it, and tell refusals as problems."""
         try:
             self._count()
+            _refuse_no_text(request)
             response: HttpResponseBase
             if self.needs_keeper and self.token is None:
                 response = self._to_sign_in()
@@ -160,6 +161,21 @@ class PageView(View):
         )
         setattr(response, TELLS_FAULTS, True)
         return response
+
+
+def _refuse_no_text(request: HttpRequest) -> None:
+    """Refuse a form with a NUL, which no database keeps in a text. Of addresses it is known before.
+
+    Raises
+    ------
+    UnreadableCharactersError
+    """
+    for name, texts in request.POST.lists():
+        if any("\x00" in one for one in (name, *texts)):
+            raise UnreadableCharactersError(
+                f"The field {name!r} holds a NUL, a sign that belongs to no text; expected words "
+                "and numbers. Nothing was kept."
+            )
 
 
 def see(address: str) -> HttpResponse:

@@ -31,7 +31,6 @@ from registry.errors import (
     InvalidBodyError,
     PreconditionFailedError,
     TooManyRequestsError,
-    UnreadableCharactersError,
 )
 from registry.keepers.models import Keeper
 from registry.keepers.selectors import today
@@ -74,18 +73,11 @@ def typed_in(given: Any) -> dict[str, str]:
 
     Raises
     ------
-    UnreadableCharactersError
-        A NUL, which no database keeps in a text.
     InvalidBodyError
         A text that is longer than any clutch needs.
     """
     typed = {name: given.get(name, "").strip() for name in FIELDS}
     for name, text in typed.items():
-        if "\x00" in text:
-            raise UnreadableCharactersError(
-                f"The field {name!r} holds a NUL, a sign that belongs to no text; expected words "
-                "and numbers. Nothing was kept."
-            )
         if len(text) > _MOST_OF_A_FIELD:
             # Cut to what fits, it could be understood as another clutch.
             raise InvalidBodyError(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from typing import Final
 
 import pytest
 from django.test import Client
@@ -188,3 +189,32 @@ def test_suggestions__may_be_kept_by_all_but_those_of_a_keeper():
     own = signed_in(joined().token).get(asked)
     assert own.json() == anonymous.json()
     assert own.headers["Cache-Control"] == "private, no-store"
+
+
+FORMS: Final = {
+    "/clutch-in-hand/": ("species", "sire", "dam_unproven", "hatchlings", "laid"),
+    "/report/": ("species", "pairing", "clutch_code"),
+    "/mine/duplicates/": ("verdict", "pair", "state"),
+    "/mine/pairings/declare/": ("species", "sire_animal", "press"),
+    "/account/tokens/": ("act", "token", "label", "expires_on", "press"),
+    "/account/erase/": ("receipt",),
+    "/account/erased/": ("receipt",),
+    "/recover/": ("code", "press"),
+    "/sign-in/": ("token", "next"),
+    "/join/": ("next", "press"),
+}
+
+
+@pytest.mark.parametrize("path", FORMS)
+def test_forms__with_what_is_no_text_are_refused(path):
+    """No form of a page reaches the database with a NUL, in a value or in a name."""
+    gecko()
+    browser = signed_in(joined().token)
+    browser.raise_request_exception = False
+    before = Keeper.objects.count(), KeeperToken.objects.count()
+    for name in FORMS[path]:
+        for form in ({name: "a\0b"}, {name: "\0" * 64}, {name: ["a", "\0"]}, {f"{name}\0": "a"}):
+            page = browser.post(path, form)
+            assert page.status_code == 400, (form, page.content)
+            assert "holds a NUL" in page.content.decode()
+    assert (Keeper.objects.count(), KeeperToken.objects.count()) == before
