@@ -9,10 +9,10 @@ from typing import Any, Final
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.urls import reverse
-from rest_framework.exceptions import ParseError
 
 from registry.clutches.selectors import draft_list
 from registry.errors import (
+    InvalidBodyError,
     NotFoundError,
     Place,
     TooManyTokensError,
@@ -79,7 +79,9 @@ class TokensView(PageView):
         if act == "new-code":
             return self._new_code()
         if act != "make":
-            raise ParseError("Read no act of this form, expected 'make', 'revoke' or 'new-code'.")
+            raise InvalidBodyError(
+                "Read no act of this form, expected 'make', 'revoke' or 'new-code'."
+            )
         form = TypedForm({name: request.POST.get(name, "") for name in _NEW})
         made = None
         with form.noting(_field):

@@ -44,6 +44,8 @@ class PageView(View):
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Count the call, answer it, and tell refusals as problems."""
+        if request.method == "OPTIONS":  # free as at the interface, and tells nothing of anybody
+            return super().dispatch(request, *args, **kwargs)
         try:
             self._count()
             _refuse_no_text(request)

@@ -11,7 +11,6 @@ from typing import Any, Final
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.urls import reverse
-from rest_framework.exceptions import ParseError
 
 from registry.clutches.api.check_serializers import ClutchCheckSerializer
 from registry.clutches.api.serializers import ClutchInSerializer, ClutchSerializer
@@ -153,7 +152,7 @@ class DraftView(PageView):
         if act == "hand-in":
             return self._hand_in(draft_id)
         if act not in {None, "look"}:
-            raise ParseError(
+            raise InvalidBodyError(
                 f"Read {act!r} as act of this form, expected 'look', 'hand-in' or 'throw-away'."
             )
         draft_change(self.own_keeper, draft_id, typed_in(request.POST))

@@ -218,3 +218,42 @@ def test_forms__with_what_is_no_text_are_refused(path):
             assert page.status_code == 400, (form, page.content)
             assert "holds a NUL" in page.content.decode()
     assert (Keeper.objects.count(), KeeperToken.objects.count()) == before
+
+
+def test_limited_keeper__is_not_asked_to_sign_in_again(settings):
+    """The page of a refusal is that of somebody who is signed in, and takes nothing back."""
+    browser = signed_in(joined().token)
+    settings.BROODCOUNT_RATE_LIMITS = True
+    settings.BROODCOUNT_RATE_KEEPER = 1
+    assert browser.get("/account/").status_code == 200
+    limited = browser.get("/account/")
+    assert limited.status_code == 429
+    assert 0 < int(limited.headers["Retry-After"]) <= 60
+    shown = limited.content.decode()
+    assert "Your account" in shown
+    assert "Sign in" not in shown
+    assert KEEPER_COOKIE not in limited.cookies
+
+
+def test_limited_visitor__sees_a_page_and_may_ask_what_is_answered(settings):
+    settings.BROODCOUNT_RATE_LIMITS = True
+    settings.BROODCOUNT_RATE_ANONYMOUS = 1
+    visitor = Client(headers=PAGE)
+    assert visitor.get("/join/").status_code == 200
+    limited = visitor.get("/join/")
+    assert limited.status_code == 429
+    assert limited.headers["Content-Type"].startswith("text/html")
+    assert "Sign in" in limited.content.decode()
+    for path in ("/", "/mine/", "/sign-out/"):
+        asked = visitor.options(path)
+        assert (asked.status_code, asked.content) == (200, b"")
+        assert "OPTIONS" in asked.headers["Allow"]
+
+
+@pytest.mark.parametrize("act", ["", "burn"])
+def test_form__with_an_act_of_none_of_ours_says_so(act):
+    page = signed_in(joined().token).post("/account/tokens/", {"act": act})
+    assert page.status_code == 400
+    shown = page.content.decode()
+    assert "expected &#x27;make&#x27;" in shown
+    assert "JSON" not in shown
