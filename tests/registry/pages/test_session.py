@@ -133,6 +133,12 @@ def test_join__shows_both_secrets_once_and_signs_in():
     assert Keeper.objects.count() == 1
 
 
+def test_join__says_to_a_keeper_that_it_makes_another_one():
+    said = "You are signed in already."
+    assert said not in Client(headers=PAGE).get("/join/").content.decode()
+    assert said in signed_in(joined().token).get("/join/").content.decode()
+
+
 def test_forms__from_elsewhere_are_refused_with_a_page():
     strict = Client(enforce_csrf_checks=True, headers=PAGE)
     refused = strict.post("/join/")
