@@ -305,9 +305,9 @@ class DatabaseLostError(NotReadyError):
     def __init__(self, *, retry_after: int = 5) -> None:
         super().__init__(
             {
-                "database": "The database does not answer. If something was to be stored, it is not "
-                "known whether it was: look before you send it again. A program may send a create "
-                "again with the Idempotency-Key that it had, and it is done once."
+                "database": "The database does not answer. If something was to be stored, it is "
+                "not known whether it was: look before you send it again. A program may send a "
+                "create again with the Idempotency-Key that it had, and it is done once."
             }
         )
         self.fields["retry_after"] = retry_after
