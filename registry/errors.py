@@ -64,6 +64,7 @@ class ErrorCode(StrEnum):
     PRECONDITION_REQUIRED = "precondition-required", 428, "An edit says what it was based on"
     TOO_MANY_REQUESTS = "too-many-requests", 429, "Too many requests"
     SERVER_ERROR = "server-error", 500, "The service failed"
+    BROKEN_OFF = "broken-off", 503, "The call was broken off"
     NOT_READY = "not-ready", 503, "The service is not ready to answer"
     NOT_UP_TO_DATE = "not-up-to-date", 503, "The newest reports are still being worked in"
 
@@ -296,6 +297,33 @@ class NotReadyError(RegistryError):
 
     def __init__(self, missing: Mapping[str, str]) -> None:
         super().__init__(" ".join(missing.values()), missing=list(missing))
+
+
+class DatabaseLostError(NotReadyError):
+    """The database went away while a call was answered."""
+
+    def __init__(self, *, retry_after: int = 5) -> None:
+        super().__init__(
+            {
+                "database": "The database does not answer. If something was to be stored, it is "
+                "not known whether it was: look before you send it again. A program may send a "
+                "create again with the Idempotency-Key that it had, and it is done once."
+            }
+        )
+        self.fields["retry_after"] = retry_after
+
+
+class BrokenOffError(RegistryError):
+    """A call that the database gave up for another one; a second attempt finds the way free."""
+
+    code = ErrorCode.BROKEN_OFF
+
+    def __init__(self, *, retry_after: int = 1) -> None:
+        super().__init__(
+            "This call and another one waited for each other, and the database broke this one off "
+            "before it changed anything. Send it again in a moment.",
+            retry_after=retry_after,
+        )
 
 
 class NotUpToDateError(RegistryError):

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import json
 import logging
+import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from http import HTTPStatus
@@ -23,6 +24,7 @@ from django.core.exceptions import (
     SuspiciousOperation,
 )
 from django.core.exceptions import ValidationError as ModelValidationError
+from django.db import OperationalError
 from django.http import Http404, HttpRequest, HttpResponse, HttpResponseBase
 from django.http.multipartparser import MultiPartParserError
 from django.urls import is_valid_path
@@ -31,6 +33,7 @@ from rest_framework import exceptions as rest
 from rest_framework.views import set_rollback
 
 from genetics.errors import GeneticsError, listed
+from registry.api.database_faults import refusal_of
 from registry.api.faults import Fault, body_faults, model_faults, parameter_faults, placed_fault
 from registry.api.parsers import content_coding
 from registry.errors import (
@@ -206,6 +209,11 @@ def _of_too_big(error: RequestDataTooBig, context: Mapping[str, Any]) -> Problem
     return _of_refusal(BodyTooLargeError(limit=settings.DATA_UPLOAD_MAX_MEMORY_SIZE or 0))
 
 
+def _of_database(error: OperationalError, context: Mapping[str, Any]) -> Problem | None:
+    refusal = refusal_of(error)
+    return None if refusal is None else _of_refusal(refusal)
+
+
 def _fixed(code: ErrorCode, detail: str) -> Callable[[Any, Mapping[str, Any]], Problem]:
     return lambda _error, _context: Problem(code, detail, headers=_challenge(code))
 
@@ -215,7 +223,8 @@ _BAD_TOKEN = "The token in the Authorization header belongs to no keeper."  # no
 _UNREADABLE = "The request can not be read: its host, form data or headers are not as expected."
 
 # The first that fits is used, so children stand before their parents.
-_READERS: Final[Sequence[tuple[type[Exception], Callable[[Any, Mapping[str, Any]], Problem]]]] = (
+_Reader = Callable[[Any, Mapping[str, Any]], Problem | None]
+_READERS: Final[Sequence[tuple[type[Exception], _Reader]]] = (
     (
         FieldsError,
         lambda error, _context: problem_of_faults([placed_fault(e) for e in error.errors]),
@@ -240,6 +249,7 @@ _READERS: Final[Sequence[tuple[type[Exception], Callable[[Any, Mapping[str, Any]
     (BadRequest, _fixed(ErrorCode.BAD_REQUEST, _UNREADABLE)),
     (MultiPartParserError, _fixed(ErrorCode.BAD_REQUEST, _UNREADABLE)),
     (rest.APIException, lambda error, _context: problem_of_status(error.status_code)),
+    (OperationalError, _of_database),
 )
 
 
@@ -314,8 +324,14 @@ def not_found(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 
 def server_error(request: HttpRequest) -> HttpResponse:
-    """Django's handler500: says nothing of the inside, the log has it."""
-    problem = problem_of_status(500, "The service failed; the fault is logged there.")
+    """Django's handler500: says nothing of the inside, the log has it.
+
+    What ends here was raised beside REST framework: in a page or in what is around all views. A
+    database that broke off or went away is told as it is; Django calls this while it handles that.
+    """
+    raised = sys.exc_info()[1]
+    problem = problem_of(raised) if isinstance(raised, OperationalError) else None
+    problem = problem or problem_of_status(500, "The service failed; the fault is logged there.")
     return ProblemResponse(problem, path=request.path)
 
 

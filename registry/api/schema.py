@@ -85,7 +85,7 @@ def _operations(result: dict[str, Any]) -> Iterator[tuple[str, str, dict[str, An
 
 
 def _add_problems(path: str, operation: dict[str, Any]) -> None:
-    statuses = {400, 406, 429, 500}
+    statuses = {400, 406, 429, 500, 503}
     if "requestBody" in operation:
         statuses |= {413, 415}
     if "{" in path:

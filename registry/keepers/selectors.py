@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import uuid
+from string import hexdigits
 from typing import Any
 
 from django.db.models import QuerySet
@@ -65,7 +66,9 @@ def erasure_get(receipt: str) -> Erasure:
         No keeper was erased with that receipt.
     """
     digest = receipt.strip().lower()
-    found = Erasure.objects.filter(pk=digest).first() if len(digest) == DIGEST_LENGTH else None
+    # A text that can be no digest is not looked up; the database would refuse a NUL in it.
+    is_digest = len(digest) == DIGEST_LENGTH and set(digest) <= set(hexdigits)
+    found = Erasure.objects.filter(pk=digest).first() if is_digest else None
     if found is None:
         raise NotFoundError("No erasure has this receipt.")
     return found

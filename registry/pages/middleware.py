@@ -11,7 +11,7 @@ from django.shortcuts import render
 
 from registry.api.problems import MEDIA_TYPE
 from registry.api.replacing import stands_for
-from registry.pages.choices import NOT_PAGES
+from registry.pages.choices import KEEPER_COOKIE, NOT_PAGES
 
 # They belong to the body that is replaced.
 _REPLACED = frozenset({"content-type", "content-length"})
@@ -50,7 +50,12 @@ def _page_of(request: HttpRequest, response: HttpResponse) -> HttpResponse:
     page = render(
         request,
         "pages/problem.html",
-        {"problem": problem, "title": problem["title"]},
+        {
+            "problem": problem,
+            "title": problem["title"],
+            # Not looked up: what failed may be the very database.
+            "may_be_signed_in": KEEPER_COOKIE in request.COOKIES,
+        },
         status=response.status_code,
     )
     stands_for(page, response, but=_REPLACED)

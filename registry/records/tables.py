@@ -19,6 +19,8 @@ from typing import IO, Any, Final, Self
 from rest_framework.utils.encoders import JSONEncoder
 
 _IN_MEMORY: Final = 1_000_000
+_READ_AS_FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\uff1d", "\uff0b", "\uff0d", "\uff20")
+"""What a spreadsheet takes for the beginning of something to work out (OWASP, "CSV Injection")."""
 _ENCODER: Final = JSONEncoder(ensure_ascii=False)
 
 
@@ -120,7 +122,13 @@ class _Waiting:
 
 
 def _cell(value: Any) -> Any:
-    """``true`` and ``false`` as in JSON; nothing for null."""
+    """``true`` and ``false`` as in JSON, nothing for null, an apostrophe before a formula.
+
+    These tables are for a spreadsheet, and not every word in them is the keeper's own: the basis of
+    a second opinion that was taken over is somebody else's. The JSON has all texts as they are.
+    """
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, str) and value.startswith(_READ_AS_FORMULA):
+        return f"'{value}"
     return value

@@ -10,7 +10,9 @@ from typing import Final
 
 from django.core.exceptions import ImproperlyConfigured
 from django.core.management import execute_from_command_line
+from django.db import Error as DjangoDatabaseError
 
+from registry.server.database_words import what_to_do
 from registry.server.embedded import database_for_command
 from registry.server.errors import InUseError, StartError
 from registry.server.serving import Opening, serve
@@ -63,6 +65,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return _manage(words, environment)
     except (StartError, EnvironmentValueError, ImproperlyConfigured) as error:
         print(f"broodcount: {error}", file=sys.stderr)
+        return 1
+    except DjangoDatabaseError as error:
+        words_for_it = None if "--traceback" in words else what_to_do(error)
+        if words_for_it is None:
+            raise
+        print(f"broodcount: {words_for_it}", file=sys.stderr)
         return 1
     except KeyboardInterrupt:
         print("broodcount: interrupted", file=sys.stderr)

@@ -71,6 +71,20 @@ def broken(_keeper: Api) -> dict[str, Any]:
         return combination("ashwater")(_keeper)
 
 
+def broken_off(_keeper: Api) -> dict[str, Any]:
+    """The database gives a call up for another one. A real deadlock: test_database_faults.py."""
+
+    def given_up(*_args: object) -> None:
+        with connection.cursor() as cursor:
+            cursor.execute("DO $$ BEGIN RAISE EXCEPTION USING ERRCODE = '40P01'; END $$")
+
+    with transaction.atomic(), pytest.MonkeyPatch.context() as patched:
+        patched.setattr(views, "combination_answer", given_up)
+        problem = combination("ashwater")(_keeper)
+        transaction.set_rollback(True)
+    return problem
+
+
 def not_ready(_keeper: Api) -> dict[str, Any]:
     """Asked before a catalogue is loaded."""
     with transaction.atomic():
@@ -222,6 +236,7 @@ TABLE: Final[dict[str, tuple[Request, str]]] = {
         "this call reads application/json",
     ),
     "server-error": (broken, "the fault is logged there"),
+    "broken-off": (broken_off, "before it changed anything"),
     "not-ready": (not_ready, "No species is in force: load a catalogue."),
     "not-up-to-date": (not_up_to_date, "send the same call again in a moment"),
     "unknown-species": (report(species="gecko"), "The catalogue has no species 'gecko'."),

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 from typing import Any
 
-from django.db import connection
+from django.db import DatabaseError, InterfaceError, connection
 from rest_framework.request import Request
 from rest_framework.serializers import ValidationError
 
@@ -102,13 +102,13 @@ class LineAnswers:
         if isinstance(error, FieldsError):
             return problem_of_faults([line.placed(placed_fault(one)) for one in error.errors])
         problem = problem_of(error)
+        # The next line gets a new connection where this one is lost. Inside somebody else's
+        # transaction the connection is theirs.
+        if isinstance(error, DatabaseError | InterfaceError) and not connection.in_atomic_block:
+            connection.close_if_unusable_or_obsolete()
         if problem is not None:
             return problem
         logger.error("A line of an upload failed.", exc_info=error)
-        # The next line gets a new connection where this one is lost. Inside somebody else's
-        # transaction the connection is theirs.
-        if not connection.in_atomic_block:
-            connection.close_if_unusable_or_obsolete()
         return problem_of_status(500, "The service failed at this line; the fault is logged there.")
 
     def _accepted(self, line: Line, report: Report, status: int) -> dict[str, Any]:

@@ -53,7 +53,7 @@ class CombinationView(ApiView):
     @extend_schema(
         operation_id="combination_read",
         parameters=[SOURCE],
-        responses={200: CombinationSerializer, 503: None},
+        responses={200: CombinationSerializer},
     )
     def get(self, request: Request, species: str, genes: str) -> Response:
         """Has anyone produced it, how often against expectation? 200 also if nobody reported."""
@@ -112,7 +112,7 @@ class CombinationsView(ApiListView):
     @extend_schema(
         operation_id="combination_list",
         parameters=[SOURCE],
-        responses={200: CombinationRowSerializer, 503: None},
+        responses={200: CombinationRowSerializer},
     )
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """A page of combinations."""
@@ -146,7 +146,7 @@ class FlagsView(ApiListView):
     @extend_schema(
         operation_id="flag_list",
         parameters=[SOURCE],
-        responses={200: FlagSerializer, 503: None},
+        responses={200: FlagSerializer},
     )
     def get(self, request: Request, *args: Any, **kwargs: Any) -> Response:
         """A page of combinations flagged or on watch; the strongest evidence comes first."""

@@ -27,7 +27,6 @@ class AtomRenderer(FileRenderer):
 RESPONSES: Final[dict[Any, Any]] = {
     (200, AtomRenderer.media_type): OpenApiTypes.STR,
     304: OpenApiResponse(description="The feed has the tag of `If-None-Match`."),
-    503: None,
 }
 
 

@@ -9,16 +9,18 @@ from typing import Any, Final
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.urls import reverse
-from rest_framework.exceptions import ParseError
 
 from registry.clutches.selectors import draft_list
 from registry.errors import (
+    InvalidBodyError,
     NotFoundError,
     Place,
     TooManyTokensError,
     UnknownRecoveryCodeError,
+    UnknownTokenError,
 )
 from registry.keepers.api.serializers import TokenInSerializer, TokenSerializer
+from registry.keepers.digests import keeper_digest
 from registry.keepers.models import KeeperToken
 from registry.keepers.selectors import erasure_get, token_answer, token_list
 from registry.keepers.services import (
@@ -26,11 +28,12 @@ from registry.keepers.services import (
     recovery_code_replace,
     token_make,
     token_revoke,
-    token_use,
 )
 from registry.pages.forms import TypedForm, checked
-from registry.pages.session import sign_in, sign_out
+from registry.pages.once import Secrets, new_press, secrets_once
+from registry.pages.session import sign_out
 from registry.pages.views.base import PageView, see
+from registry.pages.views.signing import NewSecretsView, secrets_of
 from registry.records.api.serializers import KeeperSerializer
 from registry.records.choices import ExportForm
 from registry.records.downloads import export_download
@@ -74,16 +77,39 @@ class TokensView(PageView):
         if act == "revoke":
             return self._revoked(request.POST.get("token", ""))
         if act == "new-code":
-            code = recovery_code_replace(self.own_keeper)
-            return self._shown(TypedForm({}), recovery_code=code)
+            return self._new_code()
         if act != "make":
-            raise ParseError("Read no act of this form, expected 'make', 'revoke' or 'new-code'.")
+            raise InvalidBodyError(
+                "Read no act of this form, expected 'make', 'revoke' or 'new-code'."
+            )
         form = TypedForm({name: request.POST.get(name, "") for name in _NEW})
         made = None
         with form.noting(_field):
             body = {name: form[name] for name in _NEW if form[name]}
-            made = token_make(self.own_keeper, checked(TokenInSerializer, body))
+            made = self._made(body)
         return self._shown(form if made is None else TypedForm({}), made=made)
+
+    def _new_code(self) -> HttpResponse:
+        keeper, form = self.own_keeper, TypedForm({})
+        made: Secrets = {}
+        with form.noting(_field):
+            made = secrets_once(
+                self.request.POST,
+                "new-code",
+                caller=keeper.pk,
+                make=lambda: ({"recovery_code": recovery_code_replace(keeper)}, keeper.pk),
+            )
+        return self._shown(form, **made)
+
+    def _made(self, body: dict[str, str]) -> Secrets:
+        keeper, given = self.own_keeper, checked(TokenInSerializer, body)
+        return secrets_once(
+            self.request.POST,
+            "make",
+            *(body.get(name, "") for name in _NEW),
+            caller=keeper.pk,
+            make=lambda: ({"token": token_make(keeper, given).token}, keeper.pk),
+        )
 
     def _revoked(self, text: str) -> HttpResponse:
         try:
@@ -100,7 +126,12 @@ class TokensView(PageView):
         current = None if self.token is None else self.token.pk
         own = token_list(self.own_keeper).order_by("created_at", "pk")
         response = self.page(
-            {"form": form, "tokens": [_token_shown(one, current) for one in own], **secrets},
+            {
+                "form": form,
+                "tokens": [_token_shown(one, current) for one in own],
+                "press": new_press(),
+                **secrets,
+            },
             status=422 if form.n_faults else 200,
         )
         response.headers["Cache-Control"] = _NO_STORE
@@ -149,7 +180,11 @@ class EraseView(PageView):
         """Erase, sign out and show the receipt; not without the tick."""
         if request.POST.get("sure") != "yes":
             return self._asked("Tick that you are sure; nothing was erased.")
-        erased = keeper_erase(self.own_keeper.pk)
+        try:
+            erased = keeper_erase(self.own_keeper.pk)
+        except UnknownTokenError:  # two presses at once, and the other one came first
+            self.token = None
+            return self._to_sign_in()
         self.token = None
         response = self.page(
             {"erased": erased, "form": TypedForm({})}, template="pages/erased.html"
@@ -160,7 +195,26 @@ class EraseView(PageView):
 
     def _asked(self, fault: str | None) -> HttpResponse:
         record = KeeperSerializer(keeper_record(self.own_keeper)).data
-        return self.page({"record": record, "fault": fault}, status=422 if fault else 200)
+        return self.page(
+            {"record": record, "fault": fault, "receipt": keeper_digest(self.own_keeper.pk)},
+            status=422 if fault else 200,
+        )
+
+    def _to_sign_in(self) -> HttpResponse:
+        """After a second press nobody is signed in any more, and the first answer was not seen.
+
+        So the form brings its receipt along, and the second answer shows it.
+        """
+        receipt = self.request.POST.get("receipt", "")
+        try:
+            found = erasure_get(receipt)
+        except NotFoundError:
+            return super()._to_sign_in()
+        context = {"found": found, "form": TypedForm({"receipt": receipt})}
+        response = self.page(context, template="pages/erased.html")
+        response.headers["Cache-Control"] = _NO_STORE
+        sign_out(response)
+        return response
 
 
 class ErasedView(PageView):
@@ -184,7 +238,7 @@ class ErasedView(PageView):
         return self.page({"form": form, "found": found})
 
 
-class RecoverView(PageView):
+class RecoverView(NewSecretsView):
     """Come back without a token."""
 
     section = "account"
@@ -192,18 +246,26 @@ class RecoverView(PageView):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         """The form."""
-        return self.page({"form": TypedForm({})})
+        return self._asked(TypedForm({}))
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """A new token and a new code, shown this once; the old code is used up."""
         form = TypedForm({"code": request.POST.get("code", "")})
+        revoke = request.POST.get("revoke") == "yes"
         try:
-            made = keeper_recover(form["code"], revoke_tokens=request.POST.get("revoke") == "yes")
+            made = secrets_once(
+                request.POST,
+                form["code"],
+                str(revoke),
+                caller=None,
+                make=lambda: secrets_of(keeper_recover(form["code"], revoke_tokens=revoke)),
+            )
         except (UnknownRecoveryCodeError, TooManyTokensError) as error:
             form.fault("code", error.message)
-            return self.page({"form": form}, status=422)
-        self.token = token_use(made.token)
-        response = self.page({"made": made}, template="pages/joined.html")
+            return self._asked(form)
+        return self.keeper_made(made)
+
+    def _asked(self, form: TypedForm) -> HttpResponse:
+        response = self.page({"form": form, "press": new_press()}, status=form.http_status)
         response.headers["Cache-Control"] = _NO_STORE
-        sign_in(response, made.token, stay=request.POST.get("stay") == "yes")
         return response

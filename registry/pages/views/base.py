@@ -13,12 +13,13 @@ from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.http.response import HttpResponseBase
 from django.shortcuts import render
 from django.urls import reverse
+from django.utils.cache import patch_vary_headers
 from django.views import View
 from rest_framework.exceptions import APIException
 
 from registry.api.middleware import TELLS_FAULTS
 from registry.api.problems import ProblemResponse, problem_of
-from registry.errors import RegistryError, TooManyRequestsError
+from registry.errors import RegistryError, TooManyRequestsError, UnreadableCharactersError
 from registry.keepers.models import Keeper, KeeperToken
 from registry.pages.choices import KEEPER_COOKIE
 from registry.pages.selectors import SpeciesChoice, species_choices
@@ -44,21 +45,39 @@ class PageView(View):
 
     def dispatch(self, request: HttpRequest, *args: Any, **kwargs: Any) -> HttpResponseBase:
         """Count the call, answer it, and tell refusals as problems."""
+        if request.method == "OPTIONS":  # free as at the interface, and tells nothing of anybody
+            return super().dispatch(request, *args, **kwargs)
         try:
             self._count()
+            _refuse_no_text(request)
+            response: HttpResponseBase
             if self.needs_keeper and self.token is None:
-                return self._to_sign_in()
-            response = super().dispatch(request, *args, **kwargs)
+                response = self._to_sign_in()
+            else:
+                response = super().dispatch(request, *args, **kwargs)
         except (RegistryError, ValidationError, APIException, ValueError, Http404) as error:
             problem = problem_of(error, {"request": request, "view": self})
             if problem is None:
                 raise
             response = ProblemResponse(problem, path=request.path)
-        if KEEPER_COOKIE in request.COOKIES:
+        self._say_who_may_keep(response)
+        return response
+
+    def _say_who_may_keep(self, response: HttpResponseBase) -> None:
+        """Tell caches what they may do, and take a cookie back that is over.
+
+        A page differs by who is signed in, and one with a form holds the secret against forged
+        ones; so nothing between us and the browser keeps any. What anybody may see a browser may
+        keep if it asks again, so that the way back is quick and a half-typed form survives it.
+        """
+        if KEEPER_COOKIE in self.request.COOKIES:
             response.headers["Cache-Control"] = "private, no-store"
             if self.token is None and KEEPER_COOKIE not in response.cookies:
                 sign_out(response)
-        return response
+        elif not response.has_header("Cache-Control"):
+            response.headers["Cache-Control"] = "private, no-cache"
+        if not response.headers["Cache-Control"].startswith("public"):
+            patch_vary_headers(response, ("Cookie",))
 
     # --- who asks ---------------------------------------------------------------------------------
 
@@ -145,6 +164,21 @@ class PageView(View):
         )
         setattr(response, TELLS_FAULTS, True)
         return response
+
+
+def _refuse_no_text(request: HttpRequest) -> None:
+    """Refuse a form with a NUL, which no database keeps in a text. Of addresses it is known before.
+
+    Raises
+    ------
+    UnreadableCharactersError
+    """
+    for name, texts in request.POST.lists():
+        if any("\x00" in one for one in (name, *texts)):
+            raise UnreadableCharactersError(
+                f"The field {name!r} holds a NUL, a sign that belongs to no text; expected words "
+                "and numbers. Nothing was kept."
+            )
 
 
 def see(address: str) -> HttpResponse:

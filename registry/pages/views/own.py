@@ -137,13 +137,19 @@ class ClutchView(PageView):
 
     def _take_over(self, clutch_id: uuid.UUID, form: TypedForm) -> None:
         given = checked(RevisionInSerializer, {"opinion": form["opinion"]})
-        with capped(REVISIONS, self.caller):
-            clutch_revise(
-                self.own_keeper,
-                clutch_id,
-                given,
-                unchanged=lambda now: same_state(clutch_shown(now), form["state"]),
-            )
+        try:
+            with capped(REVISIONS, self.caller):
+                clutch_revise(
+                    self.own_keeper,
+                    clutch_id,
+                    given,
+                    unchanged=lambda now: same_state(clutch_shown(now), form["state"]),
+                )
+        except PreconditionFailedError:
+            said = opinion_list(self.own_keeper, clutch_id).filter(pk=given["opinion"])
+            if not said.exclude(taken_over=None).exists():
+                raise
+            # The button was pressed twice: what was asked for is done.
 
     def _bred(self, clutch_id: uuid.UUID, form: TypedForm) -> None:
         clutch = clutch_get(self.own_keeper, clutch_id)
@@ -229,16 +235,19 @@ class DuplicatesView(PageView):
     def post(self, request: HttpRequest) -> HttpResponse:
         """Say whether the two are one clutch."""
         given = checked(VerdictSerializer, {"verdict": request.POST.get("verdict", "")})
-        seen = request.POST.get("state", "")
+        seen, pair_id = request.POST.get("state", ""), _id(request.POST.get("pair", ""))
         try:
             duplicate_decide(
                 self.own_keeper,
-                _id(request.POST.get("pair", "")),
+                pair_id,
                 same=given["verdict"] == Verdict.SAME,
                 unchanged=lambda now: same_state(self._pair(now), seen),
             )
         except PreconditionFailedError as error:
-            return self._shown(error.message)
+            pair = duplicate_list(self.own_keeper).filter(pk=pair_id).first()
+            # A button that was pressed twice says again what was said.
+            if pair is None or self._pair(pair)["you_say"] != given["verdict"]:
+                return self._shown(error.message)
         return see(reverse("pages:duplicates"))
 
     def _pair(self, pair: LikelyDuplicate) -> Any:

@@ -11,7 +11,6 @@ from typing import Any, Final
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
 from django.urls import reverse
-from rest_framework.exceptions import ParseError
 
 from registry.clutches.api.check_serializers import ClutchCheckSerializer
 from registry.clutches.api.serializers import ClutchInSerializer, ClutchSerializer
@@ -31,7 +30,6 @@ from registry.errors import (
     InvalidBodyError,
     PreconditionFailedError,
     TooManyRequestsError,
-    UnreadableCharactersError,
 )
 from registry.keepers.models import Keeper
 from registry.keepers.selectors import today
@@ -74,18 +72,11 @@ def typed_in(given: Any) -> dict[str, str]:
 
     Raises
     ------
-    UnreadableCharactersError
-        A NUL, which no database keeps in a text.
     InvalidBodyError
         A text that is longer than any clutch needs.
     """
     typed = {name: given.get(name, "").strip() for name in FIELDS}
     for name, text in typed.items():
-        if "\x00" in text:
-            raise UnreadableCharactersError(
-                f"The field {name!r} holds a NUL, a sign that belongs to no text; expected words "
-                "and numbers. Nothing was kept."
-            )
         if len(text) > _MOST_OF_A_FIELD:
             # Cut to what fits, it could be understood as another clutch.
             raise InvalidBodyError(
@@ -161,7 +152,7 @@ class DraftView(PageView):
         if act == "hand-in":
             return self._hand_in(draft_id)
         if act not in {None, "look"}:
-            raise ParseError(
+            raise InvalidBodyError(
                 f"Read {act!r} as act of this form, expected 'look', 'hand-in' or 'throw-away'."
             )
         draft_change(self.own_keeper, draft_id, typed_in(request.POST))

@@ -10,8 +10,9 @@ from django.urls import reverse
 
 from registry.clutches.api.revision_serializers import RevisionInSerializer
 from registry.clutches.api.serializers import ClutchSerializer
+from registry.clutches.choices import RevisionKind
 from registry.clutches.models import Clutch
-from registry.clutches.selectors import clutch_get
+from registry.clutches.selectors import clutch_get, revision_list
 from registry.clutches.services.revising import clutch_revise, revision_tried
 from registry.clutches.services.withdrawing import clutch_withdraw
 from registry.errors import Place, PreconditionFailedError
@@ -51,7 +52,11 @@ class ReviseView(PageView):
             if not form.n_faults:
                 _keep_untouched(given, clutch, shown)
                 if request.POST.get("act") == "store":
-                    self._store(clutch_id, form, given)
+                    try:
+                        self._store(clutch_id, form, given)
+                    except PreconditionFailedError:
+                        if not self._is_stored(clutch_id, given):
+                            raise
                     return see(f"{reverse('pages:clutch', args=[clutch_id])}#history")
                 same_state(shown, form["state"])
                 tried = ClutchSerializer(revision_tried(self.own_keeper, clutch_id, given)).data
@@ -80,6 +85,19 @@ class ReviseView(PageView):
                 given,
                 unchanged=lambda now: same_state(clutch_shown(now), form["state"]),
             )
+
+    def _is_stored(self, clutch_id: uuid.UUID, given: Any) -> bool:
+        """Whether the newest state is what the form says: its button was pressed twice."""
+        newest = revision_list(self.own_keeper, clutch_id).order_by("-number").first()
+        if newest is None:
+            return False
+        usual = RevisionKind.SHED if given.get("sheds") is not None else RevisionKind.CORRECTION
+        said = (given.get("kind") or usual, given.get("sheds"), given.get("basis") or "")
+        if said != (newest.kind, newest.sheds, newest.basis):
+            return False
+        now = clutch_shown(clutch_get(self.own_keeper, clutch_id))
+        tried = ClutchSerializer(revision_tried(self.own_keeper, clutch_id, given)).data
+        return not changes_told(now, tried)
 
 
 _REVISED: Final = ("state", "hatchlings", "kind", "sheds", "basis", *EGGS)

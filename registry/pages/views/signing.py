@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import uuid
+
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 
 from registry.errors import ExpiredTokenError
-from registry.keepers.services import keeper_join, token_use
+from registry.keepers.services import NewKeeper, keeper_join, token_use
+from registry.pages.once import Secrets, form_used, new_press, secrets_once
 from registry.pages.session import sign_in, sign_out
 from registry.pages.views.base import PageView, see
 from registry.traffic.callers import anonymous_caller
@@ -63,7 +66,33 @@ class SignOutView(PageView):
         return response
 
 
-class JoinView(PageView):
+def secrets_of(made: NewKeeper) -> tuple[Secrets, uuid.UUID]:
+    """The two secrets of a keeper, and whose they are."""
+    return {"token": made.token, "recovery_code": made.recovery_code}, made.keeper.pk
+
+
+class NewSecretsView(PageView):
+    """A page that gives a keeper a token and a recovery code, and signs in with them."""
+
+    def keeper_made(self, made: Secrets, *, go_on: str | None = None) -> HttpResponse:
+        """The page with the two secrets, and where it leads.
+
+        Raises
+        ------
+        PreconditionFailedError
+            The token was made by this form before, and has been revoked since.
+        """
+        self.token = token_use(made["token"])
+        if self.token is None:
+            raise form_used()
+        context = {"made": made, "next": go_on}
+        response = self.page(context, template="pages/joined.html")
+        response.headers["Cache-Control"] = "private, no-store"
+        sign_in(response, made["token"], stay=self.request.POST.get("stay") == "yes")
+        return response
+
+
+class JoinView(NewSecretsView):
     """Become a keeper: nothing is asked."""
 
     section = "account"
@@ -71,15 +100,15 @@ class JoinView(PageView):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         """What joining means."""
-        return self.page({"next": next_page(request)})
+        response = self.page({"next": next_page(request), "press": new_press()})
+        response.headers["Cache-Control"] = "private, no-store"
+        return response
 
     def post(self, request: HttpRequest) -> HttpResponse:
         """A new keeper, signed in; the two secrets are shown this once."""
-        with capped(NEW_KEEPERS, anonymous_caller(request)):
-            made = keeper_join()
-        self.token = token_use(made.token)
-        context = {"made": made, "next": next_page(request)}
-        response = self.page(context, template="pages/joined.html")
-        response.headers["Cache-Control"] = "no-store"
-        sign_in(response, made.token, stay=request.POST.get("stay") == "yes")
-        return response
+        made = secrets_once(request.POST, "join", caller=None, make=self._join)
+        return self.keeper_made(made, go_on=next_page(request))
+
+    def _join(self) -> tuple[Secrets, uuid.UUID]:
+        with capped(NEW_KEEPERS, anonymous_caller(self.request)):
+            return secrets_of(keeper_join())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, date, datetime, timedelta
+from typing import Final
 
 import pytest
 from django.test import Client
@@ -10,7 +11,7 @@ from time_machine import travel
 
 from registry.keepers.models import Keeper, KeeperToken
 from registry.pages.choices import KEEPER_COOKIE
-from tests.factories.registry import joined
+from tests.factories.registry import gecko, joined
 
 pytestmark = pytest.mark.django_db
 
@@ -132,6 +133,12 @@ def test_join__shows_both_secrets_once_and_signs_in():
     assert Keeper.objects.count() == 1
 
 
+def test_join__says_to_a_keeper_that_it_makes_another_one():
+    said = "You are signed in already."
+    assert said not in Client(headers=PAGE).get("/join/").content.decode()
+    assert said in signed_in(joined().token).get("/join/").content.decode()
+
+
 def test_forms__from_elsewhere_are_refused_with_a_page():
     strict = Client(enforce_csrf_checks=True, headers=PAGE)
     refused = strict.post("/join/")
@@ -161,3 +168,98 @@ def test_errors__are_pages_for_browsers_and_problems_for_programs():
     for browser_at_interface in ("/api/v1/nowhere/", "/api/v1/keepers/me/"):
         answer = Client().get(browser_at_interface, headers=PAGE)
         assert answer.headers["Content-Type"] == "application/problem+json"
+
+
+OPEN = ("/", "/watch/", "/forecast/", "/clutch-in-hand/", "/sign-in/", "/join/", "/recover/")
+
+
+@pytest.mark.parametrize("path", [*OPEN, "/account/erased/", "/mine/", "/nowhere/"])
+def test_pages__are_kept_by_no_cache_on_the_way(path):
+    """RFC 9111: ``private`` for shared caches, ``no-store`` for all; they differ by the cookie."""
+    anonymous = Client(headers=PAGE).get(path)
+    wanted = {"private, no-cache", "private, no-store", "no-store"}
+    assert anonymous.headers["Cache-Control"] in wanted
+    own = signed_in(joined().token).get(path)
+    assert "no-store" in own.headers["Cache-Control"]
+    if path != "/nowhere/":
+        assert "Cookie" in anonymous.headers["Vary"]
+        assert "Cookie" in own.headers["Vary"]
+
+
+def test_suggestions__may_be_kept_by_all_but_those_of_a_keeper():
+    gecko()
+    asked = "/suggestions/?species=marsh-lantern-gecko&text=ash"
+    anonymous = Client().get(asked)
+    assert anonymous.headers["Cache-Control"] == "public, max-age=300"
+    assert "Vary" not in anonymous.headers
+    own = signed_in(joined().token).get(asked)
+    assert own.json() == anonymous.json()
+    assert own.headers["Cache-Control"] == "private, no-store"
+
+
+FORMS: Final = {
+    "/clutch-in-hand/": ("species", "sire", "dam_unproven", "hatchlings", "laid"),
+    "/report/": ("species", "pairing", "clutch_code"),
+    "/mine/duplicates/": ("verdict", "pair", "state"),
+    "/mine/pairings/declare/": ("species", "sire_animal", "press"),
+    "/account/tokens/": ("act", "token", "label", "expires_on", "press"),
+    "/account/erase/": ("receipt",),
+    "/account/erased/": ("receipt",),
+    "/recover/": ("code", "press"),
+    "/sign-in/": ("token", "next"),
+    "/join/": ("next", "press"),
+}
+
+
+@pytest.mark.parametrize("path", FORMS)
+def test_forms__with_what_is_no_text_are_refused(path):
+    """No form of a page reaches the database with a NUL, in a value or in a name."""
+    gecko()
+    browser = signed_in(joined().token)
+    browser.raise_request_exception = False
+    before = Keeper.objects.count(), KeeperToken.objects.count()
+    for name in FORMS[path]:
+        for form in ({name: "a\0b"}, {name: "\0" * 64}, {name: ["a", "\0"]}, {f"{name}\0": "a"}):
+            page = browser.post(path, form)
+            assert page.status_code == 400, (form, page.content)
+            assert "holds a NUL" in page.content.decode()
+    assert (Keeper.objects.count(), KeeperToken.objects.count()) == before
+
+
+def test_limited_keeper__is_not_asked_to_sign_in_again(settings):
+    """The page of a refusal is that of somebody who is signed in, and takes nothing back."""
+    browser = signed_in(joined().token)
+    settings.BROODCOUNT_RATE_LIMITS = True
+    settings.BROODCOUNT_RATE_KEEPER = 1
+    assert browser.get("/account/").status_code == 200
+    limited = browser.get("/account/")
+    assert limited.status_code == 429
+    assert 0 < int(limited.headers["Retry-After"]) <= 60
+    shown = limited.content.decode()
+    assert "Your account" in shown
+    assert "Sign in" not in shown
+    assert KEEPER_COOKIE not in limited.cookies
+
+
+def test_limited_visitor__sees_a_page_and_may_ask_what_is_answered(settings):
+    settings.BROODCOUNT_RATE_LIMITS = True
+    settings.BROODCOUNT_RATE_ANONYMOUS = 1
+    visitor = Client(headers=PAGE)
+    assert visitor.get("/join/").status_code == 200
+    limited = visitor.get("/join/")
+    assert limited.status_code == 429
+    assert limited.headers["Content-Type"].startswith("text/html")
+    assert "Sign in" in limited.content.decode()
+    for path in ("/", "/mine/", "/sign-out/"):
+        asked = visitor.options(path)
+        assert (asked.status_code, asked.content) == (200, b"")
+        assert "OPTIONS" in asked.headers["Allow"]
+
+
+@pytest.mark.parametrize("act", ["", "burn"])
+def test_form__with_an_act_of_none_of_ours_says_so(act):
+    page = signed_in(joined().token).post("/account/tokens/", {"act": act})
+    assert page.status_code == 400
+    shown = page.content.decode()
+    assert "expected &#x27;make&#x27;" in shown
+    assert "JSON" not in shown

@@ -17,6 +17,7 @@ from registry.records import exporting
 from registry.records.api.serializers import ExportSerializer
 from registry.records.exporting import PARTS, export_json, export_zip
 from tests.factories.registry import (
+    ANY_STATE,
     GECKO,
     Api,
     clutch,
@@ -184,6 +185,23 @@ def test_export__csv_has_a_table_for_each_list_of_objects(keeper):
     ] == [(second["id"], "1", "0", "Pale Reed"), (second["id"], "1", "1", "Quillback")]
     assert found["tokens"][1]["label"] == "m-1; \"quoted\", 'too'"
     assert found["animals"][2]["label"] == "m-1 \u00e4\n=1+1"
+
+
+@pytest.mark.parametrize("first", ["=", "+", "-", "@", "\uff1d"])
+def test_export__hands_no_formula_of_another_keeper_to_a_spreadsheet(first):
+    """A second opinion that was taken over brings its words into the owner's tables."""
+    gecko()
+    owner, other = joined(), joined()
+    words = f'{first}HYPERLINK("http://elsewhere.example")'
+    made = owner.post("clutches/", clutch(clutch_code="shelf", hatchlings=[group("normal", 6)]))
+    said = {"species": GECKO, "season": 2025, "clutch_code": "shelf", "basis": words}
+    said["hatchlings"] = [group("normal", 5), group("ashwater", 1)]
+    opinion = other.post("second-opinions/", said, status=201)
+    path = f"clutches/{made['id']}/revisions/"
+    taken = owner.send("post", path, {"opinion": opinion["id"]}, headers=ANY_STATE)
+    assert taken.status_code == 201, taken.content
+    assert owner.get("keepers/me/export/")["revisions"][-1]["basis"] == words
+    assert tables(owner)["revisions"][-1]["basis"] == f"'{words}"
 
 
 def test_export__takes_the_form_from_accept_where_none_is_named(keeper):
