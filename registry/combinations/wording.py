@@ -10,7 +10,7 @@ from registry.pools.bridge import LARGEST_RATIO, EvidenceAnswer
 from registry.pools.choices import FEW_KEEPERS, State
 from registry.pools.models import PooledTarget
 from registry.pools.wording import explanation_sentence, number_text
-from registry.wording import counted, were
+from registry.wording import counted, percent_text, were
 
 _NEVER: Final = 1e-12
 _ABOUT_ONE: Final = (0.95, 1.05)
@@ -238,6 +238,6 @@ def flag_reason(row: Any, state: str) -> str:
     number = row.reason.get("of")
     of = f" of {_NUMBER_WORDS[number]} explanations" if number else " explanation"
     return (
-        f"{said} Likeliest{of} ({100 * row.reason['probability']:.0f} %): "
+        f"{said} Likeliest{of} ({percent_text(row.reason['probability'])}): "
         f"{explanation_sentence(row.reason, row.combination)}"
     )

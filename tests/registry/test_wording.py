@@ -1,6 +1,6 @@
 import pytest
 
-from registry.wording import counted, wait_text, were
+from registry.wording import counted, percent_text, wait_text, were
 
 
 @pytest.mark.parametrize(
@@ -12,6 +12,23 @@ def test_counted__agrees_with_its_number(n, shown):
 
 def test_counted__takes_the_plural_that_it_is_given():
     assert [counted(n, "clutch", "clutches") for n in (1, 3)] == ["1 clutch", "3 clutches"]
+
+
+@pytest.mark.parametrize(
+    ("chance", "shown"),
+    [
+        (0, "0 %"),
+        (1e-9, "below 0.1 %"),
+        (0.001, "0.1 %"),
+        (0.3333, "33.3 %"),
+        (0.5, "50 %"),
+        (0.9988, "99.9 %"),
+        (0.99999, "above 99.9 %"),
+        (1, "100 %"),
+    ],
+)
+def test_percent_text__is_0_or_100_only_for_what_is_certain(chance, shown):
+    assert percent_text(chance) == shown
 
 
 @pytest.mark.parametrize(

@@ -9,12 +9,12 @@ from django import template
 
 from registry.pages.forms import TypedForm
 from registry.pages.numerals import raised
+from registry.wording import percent_text
 from registry.wording import were as with_verb
 
 register = template.Library()
 
 NOT_TOLD: Final = "\u2013"
-_LEAST: Final = 0.001
 _SMALL: Final = 0.01
 _LARGE: Final = 999.5
 _WRITTEN_OUT: Final = 1e6
@@ -112,15 +112,8 @@ def _power(value: float) -> str:
 
 @register.filter
 def percent(chance: float | None) -> str:
-    """A chance from 0 to 1 in per cent; never 0 % or 100 % for what can happen, or fail to."""
-    if chance is None:
-        return NOT_TOLD
-    if 0 < chance < _LEAST:
-        return "below 0.1 %"
-    if 1 - _LEAST < chance < 1:
-        return "above 99.9 %"
-    text = f"{100 * chance:.1f}".removesuffix(".0")
-    return f"{text} %"
+    """A chance from 0 to 1 in per cent."""
+    return NOT_TOLD if chance is None else percent_text(chance)
 
 
 @register.filter

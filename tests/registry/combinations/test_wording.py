@@ -327,7 +327,7 @@ def test_answer__of_one_copy_young_beside_a_lethal_super_form_says_that_nothing_
     assert answer["recovery"]["sentence"].startswith("It hatched as often as expected, or more")
     (flag,) = Api().get("flags/", species=GECKO)["results"]
     # One factor, so neither linkage nor a gene among others can be the reason.
-    assert "Likeliest of four explanations (100 %): Super Brackish dies" in flag["reason"]
+    assert "Likeliest of four explanations (above 99.9 %): Super Brackish dies" in flag["reason"]
 
 
 @pytest.mark.django_db
