@@ -244,9 +244,19 @@ def pairing_n_looks(pairing: Pairing) -> int:
 
 
 def statement_bred(
-    loaded: LoadedSpecies, stored: Mapping[str, Any], gene: str, status: str
+    loaded: LoadedSpecies,
+    stored: Mapping[str, Any],
+    gene: str,
+    status: str,
+    *,
+    is_restored: bool = False,
 ) -> dict[str, Any] | None:
     """A stored parent statement with what breeding has shown of one gene.
+
+    Parameters
+    ----------
+    is_restored
+        The gene was disproved before and is proven now: it is stated even where it was not.
 
     Returns
     -------
@@ -257,7 +267,7 @@ def statement_bred(
     if gene not in species.locus_of:
         return None
     statement = statement_from_json(species, stored)
-    genes = _bred(species, statement.genes, gene, status)
+    genes = _bred(species, statement.genes, gene, status, is_restored=is_restored)
     carried = set(genes.genes)
     changed = replace(
         statement,
@@ -272,20 +282,56 @@ def statement_bred(
     return statement_to_json(changed)
 
 
-def text_bred(loaded: LoadedSpecies, text: str, gene: str, status: str, others: OtherNames) -> str:
+def text_bred(
+    loaded: LoadedSpecies,
+    text: str,
+    gene: str,
+    status: str,
+    others: OtherNames,
+    *,
+    is_restored: bool = False,
+) -> str:
     """Canonical genes of an animal with what breeding has shown of one of them."""
     stated = genes_read(loaded, text, others)
-    return canonical_text(loaded.species, _bred(loaded.species, stated, gene, status))
+    bred = _bred(loaded.species, stated, gene, status, is_restored=is_restored)
+    return canonical_text(loaded.species, bred)
 
 
-def _bred(species: Species, genes: StatedGenes, gene: str, status: str) -> StatedGenes:
-    """One gene made certain where it was possible, or taken away."""
+def at_odds(
+    loaded: LoadedSpecies, statement: ParentStatement, shown: Mapping[str, str]
+) -> tuple[list[str], str]:
+    """Where a statement differs from what breeding has shown, gene by gene.
+
+    Parameters
+    ----------
+    shown
+        Gene -> status; genes that this version of the species does not have are passed over.
+
+    Returns
+    -------
+    The genes that differ, and the canonical genes that the animal would have to be stated with.
+    """
+    species, genes, found = loaded.species, statement.genes, []
+    for gene, status in shown.items():
+        if gene in species.locus_of:
+            right = _bred(species, genes, gene, status, is_restored=True)
+            if right != genes:
+                found.append(gene)
+            genes = right
+    return found, canonical_text(species, genes)
+
+
+def _bred(
+    species: Species, genes: StatedGenes, gene: str, status: str, *, is_restored: bool
+) -> StatedGenes:
+    """One gene made certain where it was possible, given back in one copy, or taken away."""
     key = species.locus_of[gene].key
     stated = genes.at(key)
     possible = {name for name, _chance in stated.possible}
     others = tuple(item for item in stated.possible if item[0] != gene)
     if status == "proven":
-        more = (gene,) if gene in possible else ()
+        is_missing = is_restored and gene not in stated.certain
+        more = (gene,) if gene in possible or is_missing else ()
         found = StatedLocus(certain=(*stated.certain, *more), possible=others)
     else:
         kept = tuple(one for one in stated.certain if one != gene)

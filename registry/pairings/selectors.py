@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import uuid
+from collections import defaultdict
+from collections.abc import Collection
 from typing import Any
 
 from django.db.models import Count, Q, QuerySet
@@ -13,7 +15,7 @@ from registry.catalogue.selectors import version_loaded
 from registry.errors import NotFoundError
 from registry.keepers.models import Keeper
 from registry.pairings.bridge import parent_text, statement_from_json
-from registry.pairings.models import Animal, Pairing
+from registry.pairings.models import Animal, AnimalStatus, Pairing
 
 
 def pairing_list(keeper: Keeper) -> QuerySet[Pairing]:
@@ -82,6 +84,14 @@ def animal_get(keeper: Keeper, animal_id: uuid.UUID) -> Animal:
     found = animal_list(keeper).filter(pk=animal_id).first()
     if found is None:
         raise NotFoundError(f"You have no animal {animal_id}.")
+    return found
+
+
+def shown_of(animals: Collection[uuid.UUID]) -> dict[uuid.UUID, dict[str, AnimalStatus]]:
+    """The newest that breeding has shown of each gene of some animals. One statement."""
+    found: dict[uuid.UUID, dict[str, AnimalStatus]] = defaultdict(dict)
+    for one in AnimalStatus.objects.filter(animal__in=animals).order_by("pk"):
+        found[one.animal_id][one.gene] = one
     return found
 
 

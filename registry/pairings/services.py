@@ -17,22 +17,29 @@ from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_lock
 from registry.pairings.bridge import (
     ReadParent,
+    at_odds,
     informed_keys,
     parent_read,
     parent_text,
     statement_to_json,
 )
-from registry.pairings.models import Pairing
+from registry.pairings.choices import BreedingStatus
+from registry.pairings.models import AnimalStatus, Pairing
 from registry.pairings.seasons import season_checked
+from registry.pairings.selectors import shown_of
 
 
 @dataclass(frozen=True, slots=True)
 class StatedAnimal:
-    """An animal as a body names it: its keeper's label, if any, and its genes."""
+    """An animal as a body names it: its keeper's label, if any, and what is stated of it."""
 
     label: str | None
-    sex: str
-    genes: str
+    statement: ReadParent
+
+    @property
+    def sex(self) -> str:
+        """``male`` or ``female``."""
+        return str(self.statement.sex)
 
 
 _KEEP_ANIMALS: Final = """
@@ -51,16 +58,17 @@ RETURNING a.label, a.id, a.sex
 
 
 def animals_keep(
-    keeper_id: uuid.UUID, species: str, animals: Mapping[str, StatedAnimal]
+    keeper_id: uuid.UUID, loaded: LoadedSpecies, animals: Mapping[str, StatedAnimal]
 ) -> dict[str, uuid.UUID | None]:
     """Find or add the labelled animals of a keeper; role -> id, None for one without a label.
 
-    One statement, inside the caller's transaction; afterwards the keeper is locked.
+    Two statements, inside the caller's transaction; after the first the keeper is locked.
 
     Raises
     ------
     FieldsError
-        A label that this keeper uses for an animal of the other sex, or for both parents.
+        A label that this keeper uses for an animal of the other sex, or for both parents; genes
+        that breeding has shown to be otherwise.
     UnknownTokenError
         The keeper left in the meantime.
     """
@@ -80,44 +88,74 @@ def animals_keep(
             _KEEP_ANIMALS,
             {
                 "keeper": keeper_id,
-                "species": species,
+                "species": loaded.key,
                 "ids": [uuid.uuid4() for _one in labelled],
                 "labels": labels,
                 "sexes": [one.sex for one in labelled.values()],
-                "genes": [one.genes for one in labelled.values()],
+                "genes": [parent_text(loaded, one.statement) for one in labelled.values()],
             },
         )
         found = {label: (animal, sex) for label, animal, sex in cursor.fetchall()}
     if not found:
         raise UnknownTokenError("The token belongs to no keeper.")
+    shown = shown_of([animal for animal, _sex in found.values()])
     with gathered() as faults:
         for role, one in labelled.items():
+            animal, sex = found[one.label or ""]
             with faults.at(role, "animal"):
-                animal_sex_checked(one, found[one.label or ""][1])
+                animal_sex_checked(one.label, one.sex, sex)
+            with faults.at(role, "genes"):
+                _breeding_checked(loaded, one, shown.get(animal, {}))
     return {role: found[one.label][0] if one.label else None for role, one in animals.items()}
 
 
-def animal_sex_checked(animal: StatedAnimal, known: str) -> None:
+def animal_sex_checked(label: str | None, sex: str, known: str) -> None:
     """Refuse an animal whose keeper reported it with the other sex before."""
-    if animal.sex != known:
+    if sex != known:
         raise ContradictionError(
-            f"You reported {animal.label!r} as a {known} before, and it is named as the "
-            f"{'sire' if animal.sex == 'male' else 'dam'} here. Use another label, or correct "
+            f"You reported {label!r} as a {known} before, and it is named as the "
+            f"{'sire' if sex == 'male' else 'dam'} here. Use another label, or correct "
             "the parents.",
-            animal=animal.label,
+            animal=label,
             known_sex=known,
         )
 
 
-def stated_animal(
-    loaded: LoadedSpecies, given: Mapping[str, Any], statement: ReadParent
-) -> StatedAnimal:
-    """The animal behind a parent of a body."""
-    return StatedAnimal(
-        label=given.get("animal") or None,
-        sex=str(statement.sex),
-        genes=parent_text(loaded, statement),
+def _breeding_checked(
+    loaded: LoadedSpecies, animal: StatedAnimal, shown: Mapping[str, AnimalStatus]
+) -> None:
+    """Refuse a statement that would undo what breeding has shown of an animal.
+
+    Old notes say what the animal was said to be then. Taken at their word they would make it
+    another animal for the pools, or one that is expected to give what it can not give.
+    """
+    odd, right = at_odds(loaded, animal.statement, {key: one.status for key, one in shown.items()})
+    if odd:
+        raise ContradictionError(
+            " ".join(
+                (
+                    *(_noted(animal.label, shown[gene]) for gene in odd),
+                    f"Write its genes as {right!r}. Another animal needs another label.",
+                )
+            ),
+            animal=animal.label,
+            genes=right,
+        )
+
+
+def _noted(label: str | None, one: AnimalStatus) -> str:
+    day = one.made_at.date().isoformat()
+    if one.status == BreedingStatus.PROVEN:
+        return f"On {day} you noted that {label!r} carries {one.gene}."
+    return (
+        f"On {day} you noted that {label!r} does not carry {one.gene}; if it gave the gene after "
+        "all, note it as proven first."
     )
+
+
+def stated_animal(given: Mapping[str, Any], statement: ReadParent) -> StatedAnimal:
+    """The animal behind a parent of a body."""
+    return StatedAnimal(label=given.get("animal") or None, statement=statement)
 
 
 def pairing_declare(
@@ -146,10 +184,10 @@ def pairing_declare(
     with transaction.atomic():
         animals = animals_keep(
             keeper.pk,
-            loaded.key,
+            loaded,
             {
-                "sire": stated_animal(loaded, given["sire"], sire),
-                "dam": stated_animal(loaded, given["dam"], dam),
+                "sire": stated_animal(given["sire"], sire),
+                "dam": stated_animal(given["dam"], dam),
             },
         )
         pairing_id = uuid.uuid4()

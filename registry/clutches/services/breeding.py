@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable, Mapping
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, Self
 
 from django.db import transaction
 from django.db.models import Q
 from django.utils import timezone
 
+from registry.catalogue.bridge import LoadedSpecies
 from registry.catalogue.selectors import names_elsewhere, species_loaded, version_loaded
 from registry.clutches.bridge.revisions import read_again
 from registry.clutches.choices import MAX_REVISIONS, RevisionKind
@@ -28,7 +30,7 @@ from registry.pairings.bridge import (
 )
 from registry.pairings.choices import MAX_STATUSES, BreedingStatus
 from registry.pairings.models import Animal, AnimalStatus, Pairing
-from registry.pairings.selectors import animal_get
+from registry.pairings.selectors import animal_get, shown_of
 
 Check = Callable[[Animal], None]
 
@@ -43,8 +45,9 @@ def animal_bred(
     """Note what breeding has shown of one gene of an animal, and bring its clutches up to date.
 
     ``proven``: it carries the gene that was possible or unproven. ``disproved``: it does not carry
-    a gene that it was said to carry. Every clutch of the animal gets a new state, whose calls are
-    held against the parents anew; declared pairings that wait are changed likewise.
+    a gene that it was said to carry. A gene that was disproved can be proven afterwards, and is
+    given back in one copy. Every clutch of the animal gets a new state, whose calls are held
+    against the parents anew; declared pairings that wait are changed likewise.
 
     Raises
     ------
@@ -63,10 +66,12 @@ def animal_bred(
         others = names_elsewhere(loaded.key)
         with at("gene"):
             gene = gene_named(loaded, given["gene"], others)
-        status = BreedingStatus(given["status"])
-        touched = _clutches_read_again(animal, gene, status, given.get("basis") or "")
-        waiting = _pairings_changed(animal, gene, status)
-        known = text_bred(loaded, animal.genes, gene, status, others)
+        shown = _Shown.of(animal, gene, given)
+        touched = _clutches_read_again(animal, shown)
+        waiting = _pairings_changed(animal, shown)
+        known = text_bred(
+            loaded, animal.genes, gene, shown.status, others, is_restored=shown.is_restored
+        )
         if not touched and not waiting and known == animal.genes:
             with at("gene"):
                 raise ContradictionError(
@@ -79,8 +84,8 @@ def animal_bred(
         AnimalStatus.objects.create(
             animal=animal,
             gene=gene,
-            status=status,
-            basis=given.get("basis") or "",
+            status=shown.status,
+            basis=shown.basis,
             made_at=timezone.now(),
         )
         families_renew(keeper.pk, touched)
@@ -95,9 +100,36 @@ def _room_checked(animal: Animal) -> None:
         )
 
 
-def _clutches_read_again(
-    animal: Animal, gene: str, status: BreedingStatus, basis: str
-) -> list[uuid.UUID]:
+@dataclass(frozen=True, slots=True)
+class _Shown:
+    """What breeding has shown of one gene; ``is_restored`` if the opposite was noted before."""
+
+    gene: str
+    status: BreedingStatus
+    basis: str
+    is_restored: bool
+
+    @classmethod
+    def of(cls, animal: Animal, gene: str, given: Mapping[str, Any]) -> Self:
+        status = BreedingStatus(given["status"])
+        before = shown_of([animal.pk]).get(animal.pk, {}).get(gene)
+        return cls(
+            gene=gene,
+            status=status,
+            basis=given.get("basis") or "",
+            is_restored=(
+                status == BreedingStatus.PROVEN
+                and before is not None
+                and before.status == BreedingStatus.DISPROVED
+            ),
+        )
+
+    def on(self, loaded: LoadedSpecies, stored: Mapping[str, Any]) -> dict[str, Any] | None:
+        """A stored statement with it; None if that changes nothing."""
+        return statement_bred(loaded, stored, self.gene, self.status, is_restored=self.is_restored)
+
+
+def _clutches_read_again(animal: Animal, shown: _Shown) -> list[uuid.UUID]:
     """New states of the animal's clutches in which it is stated otherwise; their ids."""
     role = "sire" if animal.sex == "male" else "dam"
     clutches = Clutch.objects.filter(Q(sire=animal) | Q(dam=animal)).order_by("pk")
@@ -108,7 +140,7 @@ def _clutches_read_again(
     touched = []
     for clutch in clutches:
         loaded, former = version_loaded(clutch.version_id), newest[clutch.pk]
-        changed = statement_bred(loaded, former[role], gene, status)
+        changed = shown.on(loaded, former[role])
         if changed is None:
             continue
         if clutch.revision >= MAX_REVISIONS:
@@ -125,20 +157,20 @@ def _clutches_read_again(
                 read=read,
                 eggs=former["eggs"],
                 kind=RevisionKind.BREEDING,
-                basis=basis or f"{role}: {gene} {status}",
+                basis=shown.basis or f"{role}: {shown.gene} {shown.status}",
             ),
         )
         touched.append(clutch.pk)
     return touched
 
 
-def _pairings_changed(animal: Animal, gene: str, status: BreedingStatus) -> int:
+def _pairings_changed(animal: Animal, shown: _Shown) -> int:
     """Declared pairings of the animal in which it is stated otherwise; how many."""
     role = "sire" if animal.sex == "male" else "dam"
     changed = []
     for pairing in Pairing.objects.filter(Q(sire=animal) | Q(dam=animal)).order_by("pk"):
         loaded = version_loaded(pairing.version_id)
-        stated = statement_bred(loaded, getattr(pairing, f"{role}_stated"), gene, status)
+        stated = shown.on(loaded, getattr(pairing, f"{role}_stated"))
         if stated is not None:
             setattr(pairing, f"{role}_stated", stated)
             sire, dam = (

@@ -11,7 +11,7 @@ from registry.clutches.services.reporting import Report, clutch_report
 from registry.errors import gathered
 from registry.keepers.models import Keeper
 from registry.pairings.choices import Sex
-from registry.pairings.services import StatedAnimal, animal_sex_checked
+from registry.pairings.services import animal_sex_checked
 from registry.traffic.callers import Caller
 from registry.traffic.limits import CLUTCHES, cap_counted
 
@@ -54,5 +54,5 @@ class ClutchTrial:
                 sex = str(sexes[role])
                 known = self._sexes.get((species, label), sex)
                 with faults.at(role, "animal"):
-                    animal_sex_checked(StatedAnimal(label=label, sex=sex, genes=""), known)
+                    animal_sex_checked(label, sex, known)
         self._sexes |= {(species, label): str(sexes[role]) for role, label in named.items()}

@@ -179,10 +179,10 @@ def _animals(
     if pairing is None:
         return animals_keep(
             keeper.pk,
-            loaded.key,
+            loaded,
             {
-                "sire": stated_animal(loaded, given["sire"], read.sire),
-                "dam": stated_animal(loaded, given["dam"], read.dam),
+                "sire": stated_animal(given["sire"], read.sire),
+                "dam": stated_animal(given["dam"], read.dam),
             },
         )
     keeper_lock(keeper.pk)

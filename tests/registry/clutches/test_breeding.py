@@ -114,6 +114,87 @@ def test_proven__of_an_unproven_gene_takes_the_mark_away(keeper):
     assert pools_differences() == []
 
 
+def test_proven__after_it_was_disproved_gives_the_gene_back(keeper):
+    """Twelve hatchlings without it, and then one with it: the animal carries it after all."""
+    sire = parent("66% het ashwater, het reed", "m-1")
+    keeper.post(
+        "pairings/", {"species": GECKO, "season": 2026, "sire": sire, "dam": parent("ashwater")}
+    )
+    made = keeper.post("clutches/", clutch(sire, "ashwater", {"normal": 12}))["id"]
+    bred(keeper, "m-1", "ashwater", "disproved")
+    later = keeper.post("clutches/", clutch(parent("het reed", "m-1"), "ashwater"))["id"]
+    assert bred(keeper, "m-1", "ashwater", "proven")["genes"] == "het Ashwater het Pale Reed"
+    for one in (made, later):
+        assert keeper.get(f"clutches/{one}/")["sire"]["genes"] == "het Ashwater het Pale Reed"
+    (declared,) = keeper.get("pairings/")["results"]
+    assert declared["sire"]["genes"] == "het Ashwater het Pale Reed"
+    assert keeper.combination("ashwater")["tried"]["clutches"] == 2
+    assert pools_differences() == []
+
+
+STALE = [
+    ("proven", "66% het ashwater, het reed", "het Ashwater het Pale Reed", "carries Ashwater"),
+    ("proven", "het reed", "het Ashwater het Pale Reed", "carries Ashwater"),
+    ("disproved", "66% het ashwater, het reed", "het Pale Reed", "does not carry Ashwater"),
+    ("disproved", "het ashwater", "Normal", "does not carry Ashwater"),
+]
+
+
+@pytest.mark.parametrize(("status", "stale", "right", "noted"), STALE)
+def test_report__does_not_undo_what_breeding_has_shown(keeper, status, stale, right, noted):
+    keeper.post("clutches/", clutch(parent("66% het ashwater, het reed", "m-1"), "ashwater"))
+    bred(keeper, "m-1", "ashwater", status)
+    for path, body in (
+        ("clutches/", clutch(parent(stale, "m-1"), "ashwater", {"normal": 3})),
+        (
+            "pairings/",
+            {
+                "species": GECKO,
+                "season": 2026,
+                "sire": parent(stale, "m-1"),
+                "dam": parent("ashwater"),
+            },
+        ),
+    ):
+        known = animal_of(keeper, "m-1")
+        (fault,) = keeper.refused("post", path, body)["errors"]
+        assert (fault["pointer"], fault["genes"]) == ("#/sire/genes", right)
+        assert f"you noted that 'm-1' {noted}" in fault["detail"]
+        assert f"Write its genes as {right!r}." in fault["detail"]
+        assert animal_of(keeper, "m-1") == known
+        body["sire"]["genes"] = right
+        assert keeper.post(path, body)["sire"]["genes"] == right
+    assert Revision.objects.filter(kind="report").count() == 2
+    # The same words under another label are another animal's.
+    keeper.post("clutches/", clutch(parent(stale, "m-2"), "ashwater", {"normal": 5}))
+
+
+def test_report__is_told_of_every_gene_and_parent_at_odds_at_once(keeper):
+    sire, dam = parent("66% het ashwater, het reed", "m-1"), parent("66% het reed", "f-1")
+    keeper.post("clutches/", clutch(sire, dam))
+    for label, gene, status in (
+        ("m-1", "ashwater", "proven"),
+        ("m-1", "reed", "disproved"),
+        ("f-1", "reed", "disproved"),
+        ("f-1", "reed", "proven"),
+    ):
+        bred(keeper, label, gene, status)
+    faults = keeper.refused("post", "clutches/", clutch(sire, dam, {"normal": 7}))["errors"]
+    assert [(one["pointer"], one["genes"]) for one in faults] == [
+        ("#/sire/genes", "het Ashwater"),
+        ("#/dam/genes", "het Pale Reed"),
+    ]
+    for words in ("carries Ashwater", "does not carry Pale Reed; if it gave the gene after all"):
+        assert words in faults[0]["detail"]
+
+
+def test_report__of_a_gene_that_breeding_said_nothing_of_states_it_anew(keeper):
+    keeper.post("clutches/", clutch(parent("66% het ashwater", "m-1"), "ashwater"))
+    bred(keeper, "m-1", "ashwater", "proven")
+    keeper.post("clutches/", clutch(parent("het ashwater, het reed", "m-1"), "reed", {"reed": 2}))
+    assert animal_of(keeper, "m-1")["genes"] == "het Ashwater het Pale Reed"
+
+
 def test_status__reaches_declared_pairings_and_every_version(keeper):
     sire = parent("66% het ashwater", "m-1")
     keeper.post("clutches/", clutch(sire, "ashwater"))
