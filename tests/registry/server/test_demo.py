@@ -150,7 +150,7 @@ def test_demo__stopped_while_it_fills_leaves_nothing(demo: Demo) -> None:
 
     process = demo.start("--clutches", "1", "--keepers", "1")
     _board, told = opened(process)
-    assert any("1 invented clutches" in line for line in told)
+    assert any("1 invented clutch of 1 invented keeper." in line for line in told)
     assert demo.n_clutches() == 1
     ended(process, signal.SIGTERM)
 
