@@ -11,14 +11,13 @@ from registry.combinations.wording import (
     recovery_sentence,
     specific_sentence,
 )
-from registry.pools.bridge import (
+from registry.pools.bridge.explaining import (
     EvidenceAnswer,
-    Pools,
     evidence_answer,
     explanation_priors,
     explanation_to_json,
-    pools_of,
 )
+from registry.pools.bridge.rows import Pools, pools_of
 from registry.pools.choices import FEW_KEEPERS, Source
 from registry.pools.look_alikes import changes_of
 from registry.pools.models import PooledTarget, PoolRow

@@ -18,15 +18,8 @@ from registry.combinations.choices import MOST_POINTS, MOST_READ
 from registry.combinations.evidence import value_of
 from registry.combinations.wording import WATCH_LEVEL
 from registry.errors import NotFoundError, UnknownSpeciesError, at_parameter
-from registry.pools.bridge import (
-    WORK_OF_A_KNOWN_ROW,
-    Pools,
-    combination_text,
-    family_row,
-    pool_numbers,
-    row_work,
-    target_from_stored,
-)
+from registry.pools.bridge.assessments import WORK_OF_A_KNOWN_ROW, pool_numbers, row_work
+from registry.pools.bridge.rows import Pools, combination_text, family_row, target_from_stored
 from registry.pools.choices import FEW_KEEPERS, Source
 from registry.pools.models import Contribution, PooledTarget
 from registry.pools.stored_rows import rows_of

@@ -25,7 +25,7 @@ from registry.combinations.evidence import evidence_parts, value_of
 from registry.combinations.wording import flag_reason, produced_word
 from registry.errors import FieldsError, NotFoundError, UnknownSpeciesError, at_parameter
 from registry.pairings.selectors import declared_counts
-from registry.pools.bridge import combination_text
+from registry.pools.bridge.rows import combination_text
 from registry.pools.choices import FEW_KEEPERS, Source, State
 from registry.pools.models import Contribution, PooledTarget
 from registry.pools.services import flagged_targets, targets_refresh

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from registry.combinations.choices import Produced
-from registry.pools.bridge import LARGEST_RATIO, EvidenceAnswer
+from registry.pools.bridge.explaining import LARGEST_RATIO, EvidenceAnswer
 from registry.pools.choices import FEW_KEEPERS, State
 from registry.pools.models import PooledTarget
 from registry.pools.wording import explanation_sentence, number_text

@@ -16,7 +16,7 @@ from genetics.pool.versions import aligned
 from registry.catalogue.bridge import LoadedSpecies
 from registry.catalogue.selectors import version_loaded
 from registry.pairings.bridge import parent_text
-from registry.pools.bridge import row_from_json, target_from_stored
+from registry.pools.bridge.rows import row_from_json, target_from_stored
 
 
 @dataclass(frozen=True, slots=True, order=True)

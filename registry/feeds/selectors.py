@@ -24,7 +24,7 @@ from registry.feeds.choices import MOST_ENTRIES, ON_BOARD
 from registry.feeds.models import StateChange
 from registry.feeds.services import states_record
 from registry.feeds.wording import change_sentences, change_title
-from registry.pools.bridge import combination_text, target_from_stored
+from registry.pools.bridge.rows import combination_text, target_from_stored
 from registry.pools.choices import Source
 from registry.pools.models import PooledTarget
 

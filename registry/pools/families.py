@@ -10,7 +10,7 @@ from typing import Final
 
 from django.db import connection
 
-from registry.pools.bridge import StoredContribution
+from registry.pools.bridge.rows import StoredContribution
 from registry.pools.choices import Source
 
 _TOUCH_TARGETS: Final = """

@@ -98,8 +98,8 @@ class PooledTarget(models.Model):
 class PoolRow(models.Model):
     """Families that are equal in parents and cells, as one row with their number.
 
-    ``content`` is a ``genetics`` pool row in the form of ``registry.pools.bridge``; ``digest`` is
-    its SHA-256 with the catalogue version, under which its chances are computed.
+    ``content`` is a ``genetics`` pool row in the form of ``registry.pools.bridge.rows``;
+    ``digest`` is its SHA-256 with the catalogue version, under which its chances are computed.
     """
 
     id = models.BigAutoField(primary_key=True)

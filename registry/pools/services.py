@@ -17,19 +17,20 @@ from django.db.models import Count, F, Min, Q, QuerySet, Sum
 from django.db.models.functions import Coalesce
 
 from registry.errors import NotUpToDateError
-from registry.pools.bridge import (
+from registry.pools.bridge.assessments import (
     WATCH_LEVEL,
     Assessment,
-    Pools,
-    Suspect,
     assessed,
+    flagged,
+    log10_without_top,
+)
+from registry.pools.bridge.comparisons import (
+    Suspect,
     explained_by_parts,
     explained_by_whole,
-    flagged,
     is_part_of,
-    log10_without_top,
-    pools_of,
 )
+from registry.pools.bridge.rows import Pools, pools_of
 from registry.pools.choices import FEW_KEEPERS, Source, State
 from registry.pools.locks import refresh_lock, targets_lock
 from registry.pools.look_alikes import changes_of

@@ -8,7 +8,7 @@ from threading import Lock
 from typing import Any, Final
 
 from registry.catalogue.selectors import version_loaded
-from registry.pools.bridge import StoredRow, WeightedRow, stored_row
+from registry.pools.bridge.rows import StoredRow, WeightedRow, stored_row
 from registry.pools.models import PoolRow
 
 

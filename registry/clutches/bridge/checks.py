@@ -25,11 +25,8 @@ from genetics.pool.pool import FamilyClutch, target_row
 from genetics.pool.target import Target
 from registry.catalogue.bridge import Caution, cautions_of_pairing, cautions_of_target
 from registry.clutches.bridge.reports import ReadClutch, family_clutch_new
-from registry.pools.bridge import (
-    Pools,
-    combination_text,
-    explanation_to_json,
-)
+from registry.pools.bridge.explaining import explanation_to_json
+from registry.pools.bridge.rows import Pools, combination_text
 from registry.pools.wording import explanation_sentence, number_text
 from registry.wording import counted
 

@@ -20,7 +20,7 @@ from genetics.pool.pool import FamilyClutch
 from registry.catalogue.bridge import LoadedSpecies, OtherNames, look_read
 from registry.errors import gathered
 from registry.pairings.bridge import pairing_of, parent_read, statement_from_json
-from registry.pools.bridge import StoredContribution, family_stored
+from registry.pools.bridge.rows import StoredContribution, family_stored
 
 if TYPE_CHECKING:
     from genetics.model.belief import ParentStatement

@@ -18,7 +18,7 @@ from genetics.evidence.recovery import recovery_ratio
 from genetics.evidence.robustness import declared_only, successes_to_undo, without_top_keeper
 from genetics.model.locus import Mode
 from genetics.pool.versions import aligned
-from registry.pools import bridge as pools_bridge
+from registry.pools.bridge import assessments
 from tests.factories.evidence import (
     GECKOS,
     Brood,
@@ -580,7 +580,7 @@ def test_history__is_cut_by_its_counted_work(keepers, monkeypatch):
         )
     whole = history("Ashwater")
     computed = []
-    numbers = pools_bridge.pool_numbers
+    numbers = assessments.pool_numbers
     monkeypatch.setattr(
         "registry.combinations.history.pool_numbers",
         lambda pools: computed.append(1) or numbers(pools),

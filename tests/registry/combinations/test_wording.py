@@ -18,7 +18,7 @@ from registry.combinations.wording import (
     recovery_sentence,
     specific_sentence,
 )
-from registry.pools.bridge import EvidenceAnswer
+from registry.pools.bridge.explaining import EvidenceAnswer
 from registry.pools.models import PooledTarget
 from registry.pools.wording import number_text
 from tests.factories.evidence import Brood, report

@@ -9,7 +9,8 @@ import pytest
 from django.db import connection
 from django.db.models import F
 
-from registry.pools import bridge, locks, services
+from registry.pools import locks, services
+from registry.pools.bridge import assessments
 from registry.pools.locks import refresh_lock
 from registry.pools.models import PooledTarget
 from registry.pools.services import targets_refresh
@@ -24,7 +25,7 @@ pytestmark = pytest.mark.django_db
 @pytest.fixture(autouse=True)
 def _nothing_remembered(monkeypatch: pytest.MonkeyPatch) -> None:
     gecko()
-    monkeypatch.setattr(bridge, "_SUMS", Remembered())
+    monkeypatch.setattr(assessments, "_SUMS", Remembered())
 
 
 def report_many() -> None:
@@ -64,7 +65,7 @@ def test_refresh__beyond_the_limit_is_said_kept_and_ended_by_asking_again(monkey
     assert n_targets == PooledTarget.objects.count() > 20
 
     PooledTarget.objects.update(assessed_revision=0, compared_revision=0, state="no-reports")
-    monkeypatch.setattr(bridge, "_SUMS", Remembered())
+    monkeypatch.setattr(assessments, "_SUMS", Remembered())
     limit = all_work // 4
     monkeypatch.setattr(services, "MOST_WORK", limit)
     n_calls, left = 0, n_stale()

@@ -1,0 +1,1 @@
+"""Between the stored pools and the genetics."""
