@@ -15,7 +15,6 @@ from registry.clutches.services.holding import keeper_hold, keeper_release
 from registry.errors import ContradictionError, NotFoundError
 from registry.keepers.choices import RECOVERY_PREFIX, TOKEN_PREFIX
 from registry.keepers.models import Hold, Keeper
-from registry.keepers.services import keeper_lock
 from registry.moderation.audit import audit_append
 from registry.moderation.choices import MAX_REASON_LENGTH, MIN_REASON_LENGTH, Act
 from registry.moderation.models import Moderator
@@ -70,10 +69,12 @@ def hold(moderator: Moderator, keeper_id: uuid.UUID, reason: str) -> int:
         The keeper left.
     """
     text = reason_checked(reason)
-    keeper_lock(keeper_id)
-    if Keeper.objects.filter(pk=keeper_id, is_held=True).exists():
-        raise ContradictionError(f"Keeper {keeper_id} is held already.")
-    n_held = keeper_hold(keeper_id)
+
+    def still_free() -> None:
+        if Keeper.objects.filter(pk=keeper_id, is_held=True).exists():
+            raise ContradictionError(f"Keeper {keeper_id} is held already.")
+
+    n_held = keeper_hold(keeper_id, unchanged=still_free)
     Hold.objects.create(keeper_id=keeper_id, since=timezone.now().date(), reason=text)
     audit_append(moderator=moderator.handle, act=Act.HOLD, about=keeper_id, reason=text)
     return n_held
@@ -91,10 +92,12 @@ def release(moderator: Moderator, keeper_id: uuid.UUID, reason: str) -> int:
         The keeper left.
     """
     text = reason_checked(reason)
-    keeper_lock(keeper_id)
-    if not Keeper.objects.filter(pk=keeper_id, is_held=True).exists():
-        raise ContradictionError(f"Keeper {keeper_id} is not held.")
-    n_released = keeper_release(keeper_id)
+
+    def still_held() -> None:
+        if not Keeper.objects.filter(pk=keeper_id, is_held=True).exists():
+            raise ContradictionError(f"Keeper {keeper_id} is not held.")
+
+    n_released = keeper_release(keeper_id, unchanged=still_held)
     open_holds = Hold.objects.filter(keeper=keeper_id, released_on=None)
     open_holds.update(released_on=timezone.now().date())
     audit_append(moderator=moderator.handle, act=Act.RELEASE, about=keeper_id, reason=text)

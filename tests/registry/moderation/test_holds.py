@@ -173,7 +173,10 @@ def test_hold__meets_reports_that_are_under_way():
             together.wait(timeout=30)
             for n in range(N_REPORTS):
                 sire = parent("het ashwater", f"m-{(number + n) % 2}")
-                Api(keeper.token).post("clutches/", clutch(sire, hatchlings={"normal": n + 1}))
+                # Alike but for the eggs: a report looks for others, and a hold keeps it from that.
+                eggs = {"laid": 20 + number * N_REPORTS + n}
+                body = clutch(sire, hatchlings={"normal": n + 1}, eggs=eggs)
+                Api(keeper.token).post("clutches/", body)
         finally:
             connections.close_all()
 
