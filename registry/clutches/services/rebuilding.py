@@ -19,6 +19,7 @@ from registry.clutches.services.families import components_of
 from registry.keepers.services import keepers_lock
 from registry.pools.choices import Source
 from registry.pools.families import FamilyPart, PoolOwner, families_replace
+from registry.pools.locks import targets_lock
 from registry.pools.models import Contribution, PooledTarget, PoolRow
 
 _MOST_TOLD: Final = 50
@@ -125,15 +126,24 @@ def _told(what: str, expected: dict[Any, Any], stored: dict[Any, Any]) -> Iterat
         yield f"{what}: {len(wrong) - _MOST_TOLD} more differ"
 
 
+_LOCK_CLUTCHES: Final = "LOCK TABLE clutches_clutch IN SHARE ROW EXCLUSIVE MODE"
+"""After the keepers: who writes a clutch holds its keeper. It keeps out those who have no clutch
+yet, and publications, which have no keeper."""
+
+
 def pools_rebuild() -> int:
     """Replace every contribution and pool row by what the clutches say; the families written.
 
-    One transaction, all keepers locked: reports wait until it is done.
+    One transaction, all keepers with clutches and the table of clutches locked: reports wait until
+    it is done.
     """
-    with transaction.atomic():
+    with transaction.atomic(), connection.cursor() as cursor:
         keepers_lock(
             Clutch.objects.exclude(keeper=None).values_list("keeper", flat=True).distinct()
         )
+        cursor.execute(_LOCK_CLUTCHES)
+        # In the order of all writers: readers who bring targets up to date are not kept out.
+        targets_lock(list(PooledTarget.objects.values_list("pk", flat=True)))
         Contribution.objects.all().delete()
         PoolRow.objects.all().delete()
         PooledTarget.objects.update(revision=F("revision") + 1)

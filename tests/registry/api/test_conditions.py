@@ -11,6 +11,7 @@ import pytest
 from django.db import connections
 
 from registry.clutches.models import Clutch
+from tests.factories.locks import until_waited_for
 from tests.factories.registry import API, GECKO, Api, clutch, gecko, joined
 
 pytestmark = pytest.mark.django_db
@@ -180,12 +181,7 @@ def test_edit__is_held_against_what_another_writer_left_while_it_waited():
             cursor.execute("UPDATE clutches_clutch SET season = 2024 WHERE id = %s", [made])
             thread = threading.Thread(target=withdraw)
             thread.start()
-            waiting = "SELECT count(*) FROM pg_locks WHERE NOT granted"
-            for _ in range(400):
-                cursor.execute(waiting)
-                if cursor.fetchone()[0]:
-                    break
-                thread.join(timeout=0.02)
+            until_waited_for(cursor)
             assert not answers
         other.commit()
         thread.join(timeout=20)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from threading import Event
@@ -16,12 +15,11 @@ from registry.errors import ErrorCode
 from registry.keepers.models import Keeper, KeeperToken
 from registry.pages.choices import KEEPER_COOKIE
 from registry.pages.views import ask
+from tests.factories.locks import PATIENCE, until_waited_for
 from tests.factories.pages import PAGE, Browser
 from tests.factories.registry import GECKO, PROBLEM, Api, gecko, joined
 
 pytestmark = pytest.mark.django_db(transaction=True)
-
-_PATIENCE = 30
 
 
 def in_a_circle(call: Callable[[], Any]) -> Any:
@@ -37,27 +35,17 @@ def in_a_circle(call: Callable[[], Any]) -> Any:
             with transaction.atomic(), connection.cursor() as cursor:
                 cursor.execute("LOCK TABLE keepers_keepertoken IN SHARE MODE")
                 blocked.set()
-                _until_somebody_waits(cursor)
+                until_waited_for(cursor)
                 list(Keeper.objects.select_for_update())
         finally:
             connections.close_all()
 
     with ThreadPoolExecutor(1) as pool:
         running = pool.submit(other)
-        assert blocked.wait(_PATIENCE)
+        assert blocked.wait(PATIENCE)
         answer = call()
-        running.result(_PATIENCE)
+        running.result(PATIENCE)
     return answer
-
-
-def _until_somebody_waits(cursor: Any) -> None:
-    end = time.monotonic() + _PATIENCE
-    while time.monotonic() < end:
-        cursor.execute("SELECT count(*) FROM pg_locks WHERE NOT granted")
-        if cursor.fetchone()[0]:
-            return
-        time.sleep(0.005)
-    raise TimeoutError
 
 
 def test_deadlock__is_told_and_stores_nothing():

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import random
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import connection, connections, transaction
 
 from registry.clutches.models import Clutch, LikelyDuplicate
 from registry.clutches.services.holding import keeper_hold, keeper_release
 from registry.clutches.services.rebuilding import pools_differences, pools_rebuild
 from registry.keepers.models import Keeper
 from registry.pools.models import Contribution, PoolRow
+from tests.factories.locks import until_waited_for
 from tests.factories.registry import (
     ANY_STATE,
     GECKO,
@@ -278,3 +281,27 @@ def test_rebuild__finds_and_repairs_what_is_wrong(spoil, capsys):
     assert Api().combination("ashwater") == answer
     assert pools_rebuild() == 2
     assert Api().get(f"combinations/{GECKO}/ashwater/") == answer
+
+
+@pytest.mark.django_db(transaction=True)
+def test_rebuild__waits_for_the_first_report_of_a_newcomer():
+    """The lock on keepers who have clutches does not keep out one who is to have the first."""
+    gecko()
+    body = clutch()
+    joined().post("clutches/", body)
+    newcomer = joined()
+
+    def rebuild() -> int:
+        try:
+            return pools_rebuild()
+        finally:
+            connections.close_all()
+
+    with ThreadPoolExecutor(1) as pool:
+        with transaction.atomic(), connection.cursor() as cursor:
+            newcomer.post("clutches/", body)
+            rebuilding = pool.submit(rebuild)
+            until_waited_for(cursor)
+        assert rebuilding.result(timeout=30) == 2
+    assert pools_differences() == []
+    assert Api().combination("ashwater")["tried"]["clutches"] == 2
