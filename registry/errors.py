@@ -278,12 +278,6 @@ class TooManyTokensError(RegistryError):
         )
 
 
-class ForbiddenError(RegistryError):
-    """Something that this keeper may not do."""
-
-    code = ErrorCode.FORBIDDEN
-
-
 class NotFoundError(RegistryError):
     """Something that is not there, or not there for this keeper."""
 

@@ -22,7 +22,6 @@ from registry.combinations.selectors import combination_list, state_of, with_oth
 from registry.errors import at_parameter
 from registry.feeds.choices import MOST_ENTRIES, ON_BOARD
 from registry.feeds.models import StateChange
-from registry.feeds.services import states_record
 from registry.feeds.wording import change_sentences, change_title
 from registry.pools.bridge.rows import combination_text, target_from_stored
 from registry.pools.choices import Source
@@ -121,7 +120,6 @@ def _feed(
     species: Species | None,
     changes: QuerySet[StateChange],
 ) -> AtomFeed:
-    states_record(species.key if species else None)
     known = {one.key: one for one in ([species] if species else species_list())}
     newest = list(
         changes.filter(source=Source.KEEPERS, species__in=known).order_by("-id")[:MOST_ENTRIES]

@@ -65,7 +65,7 @@ class _Process(Collector):
 
 
 class RegistryCollector(Collector):
-    """The registry in numbers, asked of the database at each scrape: six statements.
+    """The registry in numbers, asked of the database at each scrape: eight statements at most.
 
     No label names a keeper, an animal or a clutch.
     """

@@ -52,10 +52,6 @@ class TypedForm:
             raise KeyError(name)
         return self.typed.get(name, "")
 
-    def is_empty(self) -> bool:
-        """Whether nothing was typed."""
-        return not any(self.typed.values())
-
     def fault(self, name: str, text: str) -> None:
         """Note a fault; the empty name stands for the form as a whole."""
         texts = self.faults.setdefault(name, [])

@@ -7,7 +7,6 @@ from dataclasses import replace
 from fractions import Fraction
 from typing import Any, Literal, cast
 
-from genetics.cross.forecast import n_looks
 from genetics.cross.offspring import Pairing, chance_law, mean_chance
 from genetics.errors import ContradictoryStatementError, listed
 from genetics.model.belief import ParentStatement, Phase, belief_of
@@ -233,11 +232,6 @@ def pairing_of(loaded: LoadedSpecies, sire: ParentStatement, dam: ParentStatemen
 def informed_keys(loaded: LoadedSpecies, sire: ParentStatement, dam: ParentStatement) -> list[str]:
     """Keys of the combinations that clutches of a pairing inform, in order."""
     return sorted(one.key for one in informed_targets(pairing_of(loaded, sire, dam)))
-
-
-def pairing_n_looks(pairing: Pairing) -> int:
-    """Number of different looks that a pairing can give."""
-    return n_looks(pairing)
 
 
 # --- what breeding has shown ------------------------------------------------------------------

@@ -245,10 +245,10 @@ def _without_top(
 
 
 def flagged_targets(source: Source, species: str | None = None) -> frozenset[int]:
-    """Rows of the targets that are flagged, over all targets of each species. Two statements.
+    """Rows of the targets that are flagged, over all targets of each species.
 
     Those must be on watch, not be explained by another combination, survive weighted e-BH, and,
-    unless published, hang on no single keeper, see ``_sturdy``.
+    unless published, hang on no single keeper, see ``_sturdy``. Three statements at most.
     """
     looked_at = PooledTarget.objects.filter(source=source, n_hatchlings__gt=0)
     if species is not None:

@@ -15,6 +15,7 @@ from registry.api.base import ApiView
 from registry.api.files import FileRenderer, file_response, made_file
 from registry.feeds.atom import atom_bytes
 from registry.feeds.selectors import AtomFeed, combination_feed, flags_feed
+from registry.feeds.services import states_record
 
 
 class AtomRenderer(FileRenderer):
@@ -54,6 +55,7 @@ class AllFlagsFeedView(_FeedView):
     @extend_schema(operation_id="feed_all_flags", responses=RESPONSES)
     def get(self, request: Request) -> HttpResponseBase:
         """What came on watch, was flagged, or is so no more, in every species; the newest 50."""
+        states_record()
         return self.answer(request, flags_feed(None))
 
 
@@ -63,6 +65,7 @@ class FlagsFeedView(_FeedView):
     @extend_schema(operation_id="feed_flags", responses=RESPONSES)
     def get(self, request: Request, species: str) -> HttpResponseBase:
         """What came on watch, was flagged, or is so no more, in one species; the newest 50."""
+        states_record(species)
         return self.answer(request, flags_feed(species))
 
 
@@ -72,4 +75,5 @@ class CombinationFeedView(_FeedView):
     @extend_schema(operation_id="feed_combination", responses=RESPONSES)
     def get(self, request: Request, species: str, genes: str) -> HttpResponseBase:
         """Every change of state of one combination; the newest 50, none if nobody reported it."""
+        states_record(species)
         return self.answer(request, combination_feed(species, genes))

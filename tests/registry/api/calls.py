@@ -168,7 +168,6 @@ RAISES: dict[str, Any] = {
     "empty": errors.EmptyClutchError("Neither eggs nor hatchlings were given."),
     "many": errors.TooManyHatchlingsError("Read 10000 hatchlings, expected at most 200."),
     "found": errors.NotFoundError("No clutch has this id."),
-    "keeper": errors.ForbiddenError("The clutch is another keeper's."),
     "body": errors.InvalidBodyError("Neither JSON lines nor CSV."),
     "token": errors.UnknownTokenError("The token belongs to no keeper."),
     "nobody": errors.NotAuthenticatedError("This call needs a token."),

@@ -45,7 +45,6 @@ def raised(name: str, *, method: str = "post") -> Any:
         ("empty", 400, "empty-clutch", "Neither eggs nor hatchlings were given."),
         ("many", 400, "too-many-hatchlings", "Read 10000 hatchlings, expected at most 200."),
         ("found", 404, "not-found", "No clutch has this id."),
-        ("keeper", 403, "forbidden", "The clutch is another keeper's."),
         ("body", 400, "invalid-body", "Neither JSON lines nor CSV."),
         ("catalogue", 500, "catalogue-fault", "The species file names a locus twice."),
         ("bare-model", 400, "invalid-body", "Eggs are missing."),
