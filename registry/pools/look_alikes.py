@@ -41,16 +41,10 @@ def look_alike_answers(species: str, rows: Sequence[Mapping[str, Any]]) -> list[
     calls = {one["called"] for one in rows}
     seen = CallChange.objects.filter(species=species, called__in=calls, **_COUNTED)
     looked = {one["called"]: one["n"] for one in seen.values("called").annotate(n=Sum("count"))}
-    by_sheds: dict[tuple[str, str], list[dict[str, int]]] = defaultdict(list)
-    told = seen.exclude(sheds=None).values("called", "became", "sheds")
-    for one in (
-        told.annotate(n=Sum("count"), keepers=Count("keeper", distinct=True))
-        .filter(keepers__gte=FEW_KEEPERS)
-        .order_by("sheds")
-    ):
-        by_sheds[one["called"], one["became"]].append(
-            {"sheds": one["sheds"] or 0, "hatchlings": one["n"]}
-        )
+    by_sheds: dict[tuple[str, str], list[Mapping[str, Any]]] = defaultdict(list)
+    told = seen.values("called", "became", "sheds")
+    for one in told.annotate(n=Sum("count"), keepers=Count("keeper", distinct=True)):
+        by_sheds[one["called"], one["became"]].append(one)
     return [
         {
             "called": one["called"],
@@ -59,10 +53,29 @@ def look_alike_answers(species: str, rows: Sequence[Mapping[str, Any]]) -> list[
             "looked_again": looked[one["called"]],
             "share": one["hatchlings"] / looked[one["called"]],
             "keepers": one["keepers"],
-            "by_sheds": by_sheds[one["called"], one["became"]],
+            "by_sheds": [
+                {"sheds": group["sheds"], "hatchlings": group["n"]}
+                for group in _sheds_shown(by_sheds[one["called"], one["became"]])
+            ],
         }
         for one in rows
     ]
+
+
+def _sheds_shown(groups: Sequence[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
+    """Numbers of sheds that three keepers or more told of, fewest first.
+
+    Since the total is public, what is left when all of these are taken from it is public too. So
+    if one or two keepers may stand behind that, the group with the fewest is left out as well.
+    """
+    shown: list[Mapping[str, Any]] = []
+    rest: list[Mapping[str, Any]] = []
+    for one in groups:
+        is_shown = one["sheds"] is not None and one["keepers"] >= FEW_KEEPERS
+        (shown if is_shown else rest).append(one)
+    if rest and shown and max(one["keepers"] for one in rest) < FEW_KEEPERS:
+        shown.remove(min(shown, key=lambda one: (one["keepers"], one["n"], one["sheds"])))
+    return sorted(shown, key=lambda one: int(one["sheds"]))
 
 
 def changes_of(species: Collection[str]) -> dict[str, list[tuple[str, str, int]]]:

@@ -41,7 +41,8 @@ VARIABLES: Final[Mapping[str, str]] = {
         "folder of the PostgreSQL programs, if they shall not be looked for"
     ),
     "BROODCOUNT_SECRET_KEY": (
-        "signs the cursors of lists; made and kept in the data folder if not set"
+        "signs the cursors of lists, seals the cookies of the pages; made and kept in the "
+        "data folder if not set"
     ),
     "BROODCOUNT_ALLOWED_HOSTS": ("names the service answers to, by comma; default the local ones"),
     "BROODCOUNT_HTTPS": (
@@ -59,10 +60,10 @@ VARIABLES: Final[Mapping[str, str]] = {
         "the data folder"
     ),
     "BROODCOUNT_KEEPER_PROBATION_DAYS": (
-        "days until a new keeper counts towards a flag; default 14, 0 lifts it"
+        "days until a new keeper counts towards a flag; default 14, 0 lifts the whole probation"
     ),
     "BROODCOUNT_KEEPER_PROBATION_CLUTCHES": (
-        "clutches that a keeper needs for that as well; default 2, 0 lifts it"
+        "clutches that a keeper needs for that as well; default 2, 0 asks for none"
     ),
     "BROODCOUNT_ADMIN": ("`on` opens the pages of moderation at `/moderation/`; default `off`"),
     "BROODCOUNT_RATE_LIMITS": "`off` lifts all limits on calls, for benchmarks; default `on`",

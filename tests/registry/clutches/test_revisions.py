@@ -238,6 +238,22 @@ def test_look_alikes__hide_sheds_of_few(keeper):
     assert row["keepers"] == 3
 
 
+def test_look_alikes__leave_no_rest_of_few(keeper):
+    """What remains of the total when the sheds are taken from it is nobody's alone."""
+    path = f"species/{GECKO}/look-alikes/"
+    miscalled(3, sheds=2)
+    miscalled(4, sheds=1)
+    miscalled(1, sheds=5)
+    (row,) = Api().get(path)["results"]
+    assert row["hatchlings"] == 16
+    assert row["by_sheds"] == [{"sheds": 1, "hatchlings": 8}]
+    miscalled(2, sheds=5)  # three now
+    (row,) = Api().get(path)["results"]
+    assert row["by_sheds"] == [
+        {"sheds": sheds, "hatchlings": n} for sheds, n in ((1, 8), (2, 6), (5, 6))
+    ]
+
+
 def test_look_alikes__shift_the_prior_of_the_explanation_and_its_cell(keeper):
     pair = "pale reed copperlatch"
     for n in range(3):
