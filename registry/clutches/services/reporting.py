@@ -108,13 +108,17 @@ def clutch_report(keeper: Keeper, given: Mapping[str, Any]) -> Report:
     with transaction.atomic():
         copies_lock(given, read)
         animals = _animals(keeper, loaded, given, read, pairing)
-        return _store(
-            _Owner(keeper_id=keeper.pk, published=None, source=Source.KEEPERS),
-            given,
-            read,
-            animals,
-            pairing,
-        )
+        if pairing is None or _is_as_read(pairing):
+            return _store(
+                _Owner(keeper_id=keeper.pk, published=None, source=Source.KEEPERS),
+                given,
+                read,
+                animals,
+                pairing,
+            )
+        transaction.set_rollback(True)  # lets go of the keeper: what is alike is locked before
+    # What breeding has shown of a parent came in between: the declaration says something else now.
+    return clutch_report(keeper, given)
 
 
 def _catalogue_of(keeper: Keeper, given: Mapping[str, Any]) -> tuple[Pairing | None, LoadedSpecies]:
@@ -143,6 +147,12 @@ def _declared_season_checked(season: int, pairing: Pairing | None) -> None:
             f"The pairing was declared for {pairing.season}; a clutch of {season} can not be its.",
             declared=pairing.season,
         )
+
+
+def _is_as_read(pairing: Pairing) -> bool:
+    """Whether a declaration still says what was read before its keeper was locked."""
+    now = Pairing.objects.filter(pk=pairing.pk).values_list("sire_stated", "dam_stated")
+    return list(now) == [(pairing.sire_stated, pairing.dam_stated)]
 
 
 def _read(loaded: LoadedSpecies, given: Mapping[str, Any], pairing: Pairing | None) -> ReadClutch:

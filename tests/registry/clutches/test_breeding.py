@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from registry.clutches.models import Revision
+from registry.clutches.services import reporting
 from registry.clutches.services.rebuilding import pools_differences
 from registry.pairings.models import AnimalStatus, Pairing
 from tests.factories.registry import (
@@ -240,3 +241,25 @@ def test_status__needs_the_state_it_is_based_on(keeper):
     assert keeper.refused("post", f"{path}statuses/", body)["status"] == 428
     refused = keeper.refused("post", f"{path}statuses/", body, headers={"If-Match": old})
     assert refused["status"] == 412
+
+
+def test_report__of_a_declaration_reads_what_breeding_showed_in_between(keeper, monkeypatch):
+    """A declaration is read before its keeper is locked; a status may come in between."""
+    sire = parent("66% het ashwater", "m-1")
+    declared = {"species": GECKO, "season": 2026, "sire": sire, "dam": parent("ashwater")}
+    pairing = keeper.post("pairings/", declared)["id"]
+    read = reporting._read
+
+    def read_early(*given):
+        monkeypatch.undo()
+        found = read(*given)
+        bred(keeper, "m-1", "ashwater", "proven")
+        return found
+
+    monkeypatch.setattr(reporting, "_read", read_early)
+    body = {"species": GECKO, "season": 2026, "hatchlings": [group("normal", 4)]}
+    made = keeper.post("clutches/", body | {"pairing": pairing})
+    assert made["sire"]["genes"] == "het Ashwater"
+    assert (made["declared"], Revision.objects.count()) == (True, 1)
+    assert keeper.combination("ashwater")["tried"]["expected"] == pytest.approx(2)
+    assert pools_differences() == []
