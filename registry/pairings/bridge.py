@@ -293,7 +293,7 @@ def text_bred(
 
 def at_odds(
     loaded: LoadedSpecies, statement: ParentStatement, shown: Mapping[str, str]
-) -> tuple[list[str], str]:
+) -> tuple[list[str], str | None]:
     """Where a statement differs from what breeding has shown, gene by gene.
 
     Parameters
@@ -303,12 +303,18 @@ def at_odds(
 
     Returns
     -------
-    The genes that differ, and the canonical genes that the animal would have to be stated with.
+    The genes that differ, and the canonical genes that the animal would have to be stated with;
+    None if the last of those genes has no room beside what is stated, so that nobody but the
+    keeper can say which of that is wrong.
     """
-    species, genes, found = loaded.species, statement.genes, []
+    species, genes = loaded.species, statement.genes
+    found: list[str] = []
     for gene, status in shown.items():
         if gene in species.locus_of:
-            right = _bred(species, genes, gene, status, is_restored=True)
+            try:
+                right = _bred(species, genes, gene, status, is_restored=True)
+            except ContradictoryStatementError:
+                return [*found, gene], None
             if right != genes:
                 found.append(gene)
             genes = right
@@ -318,19 +324,37 @@ def at_odds(
 def _bred(
     species: Species, genes: StatedGenes, gene: str, status: str, *, is_restored: bool
 ) -> StatedGenes:
-    """One gene made certain where it was possible, given back in one copy, or taken away."""
+    """One gene made certain where it was possible, given back in one copy, or taken away.
+
+    Raises
+    ------
+    ContradictoryStatementError
+        A gene that is given back, and two others of its locus are stated.
+    """
     key = species.locus_of[gene].key
     stated = genes.at(key)
-    possible = {name for name, _chance in stated.possible}
-    others = tuple(item for item in stated.possible if item[0] != gene)
-    if status == "proven":
-        is_missing = is_restored and gene not in stated.certain
-        more = (gene,) if gene in possible or is_missing else ()
-        found = StatedLocus(certain=(*stated.certain, *more), possible=others)
-    else:
-        kept = tuple(one for one in stated.certain if one != gene)
-        found = StatedLocus(certain=kept, possible=others)
+    certain = tuple(one for one in stated.certain if one != gene)
+    possible = tuple(item for item in stated.possible if item[0] != gene)
+    is_given = gene in stated.alleles or is_restored
+    if status == "proven" and gene in stated.certain:
+        certain = stated.certain
+    elif status == "proven" and is_given:
+        certain = (gene, *_beside(key, gene, StatedLocus(certain=certain, possible=possible)))
+    found = StatedLocus(certain=certain, possible=possible)
     return stated_genes(species, {**dict(genes.loci), key: found})
+
+
+def _beside(key: str, gene: str, others: StatedLocus) -> tuple[str, ...]:
+    """What is certain beside one copy of a gene: of what was stated in two copies, the other."""
+    named = tuple(dict.fromkeys(others.alleles))
+    if len(named) > 1:
+        raise ContradictoryStatementError(
+            f"An animal that carries {gene} has one other allele of the locus {key}, and "
+            f"{listed(named, joiner='and')} are stated of it.",
+            gene=gene,
+            stated=list(named),
+        )
+    return tuple(dict.fromkeys(others.certain))
 
 
 # --- stored form ------------------------------------------------------------------------------

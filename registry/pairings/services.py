@@ -106,6 +106,8 @@ def animals_keep(
                 animal_sex_checked(one.label, one.sex, sex)
             with faults.at(role, "genes"):
                 _breeding_checked(loaded, one, shown.get(animal, {}))
+            with faults.at(role, "unproven"):
+                _proof_checked(one, shown.get(animal, {}))
     return {role: found[one.label][0] if one.label else None for role, one in animals.items()}
 
 
@@ -131,16 +133,33 @@ def _breeding_checked(
     """
     odd, right = at_odds(loaded, animal.statement, {key: one.status for key, one in shown.items()})
     if odd:
+        mended = (
+            f"That leaves room for one other allele beside {odd[-1]}: leave out what it has not."
+            if right is None
+            else f"Write its genes as {right!r}."
+        )
         raise ContradictionError(
             " ".join(
                 (
                     *(_noted(animal.label, shown[gene]) for gene in odd),
-                    f"Write its genes as {right!r}. Another animal needs another label.",
+                    mended,
+                    "Another animal needs another label.",
                 )
             ),
             animal=animal.label,
-            genes=right,
+            **({} if right is None else {"genes": right}),
         )
+
+
+def _proof_checked(animal: StatedAnimal, shown: Mapping[str, AnimalStatus]) -> None:
+    """Refuse that a gene is called unproven whose proof was noted."""
+    for gene in animal.statement.unproven:
+        if gene in shown and shown[gene].status == BreedingStatus.PROVEN:
+            raise ContradictionError(
+                f"{_noted(animal.label, shown[gene])} Leave {gene} out of what is unproven.",
+                animal=animal.label,
+                gene=gene,
+            )
 
 
 def _noted(label: str | None, one: AnimalStatus) -> str:

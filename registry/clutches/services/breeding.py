@@ -69,9 +69,10 @@ def animal_bred(
         shown = _Shown.of(animal, gene, given)
         touched = _clutches_read_again(animal, shown)
         waiting = _pairings_changed(animal, shown)
-        known = text_bred(
-            loaded, animal.genes, gene, shown.status, others, is_restored=shown.is_restored
-        )
+        with at("gene"):
+            known = text_bred(
+                loaded, animal.genes, gene, shown.status, others, is_restored=shown.is_restored
+            )
         if not touched and not waiting and known == animal.genes:
             with at("gene"):
                 raise ContradictionError(
@@ -126,7 +127,10 @@ class _Shown:
 
     def on(self, loaded: LoadedSpecies, stored: Mapping[str, Any]) -> dict[str, Any] | None:
         """A stored statement with it; None if that changes nothing."""
-        return statement_bred(loaded, stored, self.gene, self.status, is_restored=self.is_restored)
+        with at("gene"):
+            return statement_bred(
+                loaded, stored, self.gene, self.status, is_restored=self.is_restored
+            )
 
 
 def _clutches_read_again(animal: Animal, shown: _Shown) -> list[uuid.UUID]:

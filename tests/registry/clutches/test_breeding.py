@@ -243,6 +243,74 @@ def test_status__needs_the_state_it_is_based_on(keeper):
     assert refused["status"] == 412
 
 
+SERIES = [
+    ("66% het peatcoat", "peatcoat", "turfcoat", "Peatcoat Turfcoat"),
+    ("66% het peatcoat", "peatcoat", "50% het turfcoat", "het Peatcoat 50% het Turfcoat"),
+    ("brackish", "brackish", "super saltgrass", "Brackish Saltgrass"),
+]
+
+
+@pytest.mark.parametrize(("stated", "gene", "stale", "right"), SERIES)
+def test_report__keeps_a_proven_allele_beside_another_of_its_locus(
+    keeper, stated, gene, stale, right
+):
+    """Of the two copies one is the proven one, so the other allele is there once."""
+    keeper.post("clutches/", clutch(parent(stated, "m-1", unproven=[gene])))
+    bred(keeper, "m-1", gene, "proven")
+    body = clutch(parent(stale, "m-1"), hatchlings={"normal": 3})
+    (fault,) = keeper.refused("post", "clutches/", body)["errors"]
+    assert (fault["code"], fault["genes"]) == ("contradictory-statement", right)
+    body["sire"]["genes"] = right
+    assert keeper.post("clutches/", body)["sire"]["genes"] == right
+
+
+def test_proven__after_it_was_disproved_takes_the_place_of_another_allele(keeper):
+    keeper.post("clutches/", clutch(parent("66% het peatcoat", "m-1")))
+    bred(keeper, "m-1", "peatcoat", "disproved")
+    made = keeper.post("clutches/", clutch(parent("turfcoat", "m-1"), hatchlings={"normal": 3}))
+    assert bred(keeper, "m-1", "peatcoat", "proven")["genes"] == "Peatcoat Turfcoat"
+    assert keeper.get(f"clutches/{made['id']}/")["sire"]["genes"] == "Peatcoat Turfcoat"
+    assert pools_differences() == []
+
+
+def test_proven__beside_two_other_alleles_is_for_the_keeper_to_mend(keeper):
+    def more_alleles(content):
+        estuary = next(one for one in content["loci"] if one["key"] == "ml-estuary")
+        estuary["alleles"].append({**estuary["alleles"][0], "gene": "Reedsalt"})
+
+    gecko_changed(more_alleles)
+    keeper.post("clutches/", clutch(parent("reedsalt", "m-1")))
+    bred(keeper, "m-1", "reedsalt", "disproved")
+    two_others = clutch(parent("brackish saltgrass", "m-1"), hatchlings={"normal": 3})
+    keeper.post("clutches/", two_others)
+    path = f"animals/{animal_of(keeper, 'm-1')['id']}/statuses/"
+    said = {"gene": "reedsalt", "status": "proven"}
+    refused = keeper.refused("post", path, said, headers=ANY_STATE)
+    assert told(refused) == {("#/gene", "contradictory-statement")}
+    assert "Brackish and Saltgrass are stated of it" in refused["detail"]
+
+    keeper.post("clutches/", clutch(parent("reedsalt", "m-2", unproven=["reedsalt"])))
+    bred(keeper, "m-2", "reedsalt", "proven")
+    two_others["sire"]["animal"] = "m-2"
+    (fault,) = keeper.refused("post", "clutches/", two_others)["errors"]
+    assert (fault["pointer"], "genes" in fault) == ("#/sire/genes", False)
+    assert "you noted that 'm-2' carries Reedsalt" in fault["detail"]
+    assert "leave out what it has not" in fault["detail"]
+
+
+def test_report__does_not_call_unproven_what_was_proven(keeper):
+    keeper.post("clutches/", clutch(parent("het ashwater", "m-1", unproven=["ashwater"])))
+    bred(keeper, "m-1", "ashwater", "proven")
+    body = clutch(parent("het ashwater", "m-1", unproven=["ashwater"]), hatchlings={"normal": 3})
+    (fault,) = keeper.refused("post", "clutches/", body)["errors"]
+    assert (fault["pointer"], fault["gene"]) == ("#/sire/unproven", "Ashwater")
+    table = f"species,season,sire,sire_animal,sire_unproven,dam,hatchlings\n{GECKO},2025,"
+    line, _sum = keeper.bulk(f"{table}het ashwater,m-1,ashwater,normal,3 normal\n", "text/csv")
+    assert line["problem"]["errors"][0]["column"] == "sire_unproven"
+    del body["sire"]["unproven"]
+    keeper.post("clutches/", body)
+
+
 def test_report__of_a_declaration_reads_what_breeding_showed_in_between(keeper, monkeypatch):
     """A declaration is read before its keeper is locked; a status may come in between."""
     sire = parent("66% het ashwater", "m-1")
