@@ -153,13 +153,14 @@ def _breeding_checked(
 
 def _proof_checked(animal: StatedAnimal, shown: Mapping[str, AnimalStatus]) -> None:
     """Refuse that a gene is called unproven whose proof was noted."""
-    for gene in animal.statement.unproven:
-        if gene in shown and shown[gene].status == BreedingStatus.PROVEN:
-            raise ContradictionError(
-                f"{_noted(animal.label, shown[gene])} Leave {gene} out of what is unproven.",
-                animal=animal.label,
-                gene=gene,
-            )
+    proven = {gene for gene, one in shown.items() if one.status == BreedingStatus.PROVEN}
+    if genes := [gene for gene in animal.statement.unproven if gene in proven]:
+        noted = " ".join(_noted(animal.label, shown[gene]) for gene in genes)
+        raise ContradictionError(
+            f"{noted} Leave {' and '.join(genes)} out of what is unproven.",
+            animal=animal.label,
+            proven=genes,
+        )
 
 
 def _noted(label: str | None, one: AnimalStatus) -> str:

@@ -303,7 +303,7 @@ def test_report__does_not_call_unproven_what_was_proven(keeper):
     bred(keeper, "m-1", "ashwater", "proven")
     body = clutch(parent("het ashwater", "m-1", unproven=["ashwater"]), hatchlings={"normal": 3})
     (fault,) = keeper.refused("post", "clutches/", body)["errors"]
-    assert (fault["pointer"], fault["gene"]) == ("#/sire/unproven", "Ashwater")
+    assert (fault["pointer"], fault["proven"]) == ("#/sire/unproven", ["Ashwater"])
     table = f"species,season,sire,sire_animal,sire_unproven,dam,hatchlings\n{GECKO},2025,"
     line, _sum = keeper.bulk(f"{table}het ashwater,m-1,ashwater,normal,3 normal\n", "text/csv")
     assert line["problem"]["errors"][0]["column"] == "sire_unproven"
