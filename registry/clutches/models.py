@@ -42,7 +42,7 @@ class Clutch(models.Model):
     """One clutch of one pairing in one season.
 
     Belongs to a keeper or to a publication. ``sire_stated`` and ``dam_stated`` hold what was
-    stated of the parents, in the form of ``registry.pairings.bridge``; ``version`` is the
+    stated of the parents, in the form of ``registry.pairings.bridge.stored``; ``version`` is the
     catalogue version under which all of it was read. ``family`` is common to the clutches that
     share an animal, directly or through others. Eggs are NULL where they were not counted, and so
     is the season of a published cross that has none.

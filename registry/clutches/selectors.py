@@ -31,7 +31,8 @@ from registry.clutches.models import (
 )
 from registry.errors import NotFoundError
 from registry.keepers.models import Keeper
-from registry.pairings.bridge import parent_text, statement_from_json
+from registry.pairings.bridge.parents import parent_text
+from registry.pairings.bridge.stored import statement_from_json
 
 
 def clutch_list(keeper: Keeper) -> QuerySet[Clutch]:

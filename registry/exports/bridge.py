@@ -15,7 +15,7 @@ from genetics.pool.target import Target, cell_names
 from genetics.pool.versions import aligned
 from registry.catalogue.bridge import LoadedSpecies
 from registry.catalogue.selectors import version_loaded
-from registry.pairings.bridge import parent_text
+from registry.pairings.bridge.parents import parent_text
 from registry.pools.bridge.rows import row_from_json, target_from_stored
 
 

@@ -16,7 +16,7 @@ from registry.forecasts.bridge import (
     wanted_read,
 )
 from registry.forecasts.choices import DEFAULT_LOOKS
-from registry.pairings.bridge import pairing_of, parent_read, parent_text
+from registry.pairings.bridge.parents import pairing_of, parent_read, parent_text
 
 
 def forecast_answer(given: Mapping[str, Any]) -> dict[str, Any]:

@@ -59,8 +59,8 @@ class Pairing(models.Model):
     """A pairing that its keeper declared before anything hatched.
 
     ``sire_stated`` and ``dam_stated`` hold what was stated of the parents then, in the form of
-    ``registry.pairings.bridge``. ``targets`` are the keys of the combinations that its clutches
-    would inform.
+    ``registry.pairings.bridge.stored``. ``targets`` are the keys of the combinations that its
+    clutches would inform.
     """
 
     id = models.UUIDField(primary_key=True, default=uuid.uuid4, editable=False)

@@ -14,7 +14,8 @@ from django.utils import timezone
 from registry.catalogue.selectors import version_loaded
 from registry.errors import NotFoundError
 from registry.keepers.models import Keeper
-from registry.pairings.bridge import parent_text, statement_from_json
+from registry.pairings.bridge.parents import parent_text
+from registry.pairings.bridge.stored import statement_from_json
 from registry.pairings.models import Animal, AnimalStatus, Pairing
 
 

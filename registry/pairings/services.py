@@ -15,14 +15,9 @@ from registry.catalogue.selectors import names_elsewhere, species_loaded
 from registry.errors import ContradictionError, UnknownTokenError, at, gathered
 from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_lock
-from registry.pairings.bridge import (
-    ReadParent,
-    at_odds,
-    informed_keys,
-    parent_read,
-    parent_text,
-    statement_to_json,
-)
+from registry.pairings.bridge.parents import ReadParent, informed_keys, parent_read, parent_text
+from registry.pairings.bridge.shown import at_odds
+from registry.pairings.bridge.stored import statement_to_json
 from registry.pairings.choices import BreedingStatus
 from registry.pairings.models import AnimalStatus, Pairing
 from registry.pairings.seasons import season_checked

@@ -19,7 +19,8 @@ from genetics.pool.cells import Call, CheckedCall, checked_call
 from genetics.pool.pool import FamilyClutch
 from registry.catalogue.bridge import LoadedSpecies, OtherNames, look_read
 from registry.errors import gathered
-from registry.pairings.bridge import pairing_of, parent_read, statement_from_json
+from registry.pairings.bridge.parents import pairing_of, parent_read
+from registry.pairings.bridge.stored import statement_from_json
 from registry.pools.bridge.rows import StoredContribution, family_stored
 
 if TYPE_CHECKING:

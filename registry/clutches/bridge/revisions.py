@@ -14,7 +14,8 @@ from genetics.cross.offspring import chance_law, mean_chance
 from genetics.model.locus import WILD_LOOK
 from registry.catalogue.bridge import LoadedSpecies, OtherNames
 from registry.clutches.bridge.reports import ReadClutch, ReadGroup, clutch_read, readings_to_json
-from registry.pairings.bridge import parent_text, statement_from_json, statement_to_json
+from registry.pairings.bridge.parents import parent_text
+from registry.pairings.bridge.stored import statement_from_json, statement_to_json
 
 if TYPE_CHECKING:
     from registry.clutches.models import Clutch

@@ -21,13 +21,9 @@ from registry.clutches.services.revising import NewState, state_add
 from registry.errors import ContradictionError, TooManyRevisionsError, at
 from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_lock
-from registry.pairings.bridge import (
-    gene_named,
-    informed_keys,
-    statement_bred,
-    statement_from_json,
-    text_bred,
-)
+from registry.pairings.bridge.parents import gene_named, informed_keys
+from registry.pairings.bridge.shown import statement_bred, text_bred
+from registry.pairings.bridge.stored import statement_from_json
 from registry.pairings.choices import MAX_STATUSES, BreedingStatus
 from registry.pairings.models import Animal, AnimalStatus, Pairing
 from registry.pairings.selectors import animal_get, shown_of

@@ -17,7 +17,7 @@ from registry.clutches.bridge.reports import ReadClutch, clutch_read, parents_re
 from registry.clutches.checking import clutch_counts_checked
 from registry.clutches.selectors import group_answer
 from registry.errors import at, gathered
-from registry.pairings.bridge import parent_text
+from registry.pairings.bridge.parents import parent_text
 from registry.wording import counted
 
 TOGETHER_IMPOSSIBLE = (

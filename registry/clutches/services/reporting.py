@@ -34,7 +34,7 @@ from registry.clutches.services.duplicates import copies_lock, earlier_report
 from registry.errors import ContradictionError, NotFoundError, at, gathered
 from registry.keepers.models import Keeper
 from registry.keepers.services import keeper_lock
-from registry.pairings.bridge import statement_from_json, statement_to_json
+from registry.pairings.bridge.stored import statement_from_json, statement_to_json
 from registry.pairings.models import Pairing
 from registry.pairings.seasons import season_checked
 from registry.pairings.selectors import pairing_get

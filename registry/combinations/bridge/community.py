@@ -19,7 +19,7 @@ from genetics.model.statement import StatedGenes
 from genetics.notation.looks import LocusLook, ReadLook
 from genetics.notation.writer import canonical_look
 from registry.catalogue.bridge import LoadedSpecies, OtherNames
-from registry.pairings.bridge import pairing_of, parent_read
+from registry.pairings.bridge.parents import pairing_of, parent_read
 
 DEMO_SPECIES = "marsh-lantern-gecko"
 

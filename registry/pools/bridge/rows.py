@@ -25,7 +25,7 @@ from genetics.pool.pool import (
 from genetics.pool.target import Factor, Target, locus_factors
 from genetics.pool.versions import aligned
 from registry.catalogue.bridge import LoadedSpecies
-from registry.pairings.bridge import statement_from_json, statement_to_json
+from registry.pairings.bridge.stored import statement_from_json, statement_to_json
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,1 @@
+"""Between what keepers state of parents, stored JSON, and the genetics' parent statements."""
