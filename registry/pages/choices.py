@@ -10,8 +10,5 @@ KEEPER_COOKIE: Final = "broodcount_keeper"
 SHORT_STAY_SECONDS: Final = 12 * 3600
 LONG_STAY_SECONDS: Final = 30 * 24 * 3600
 
-LONGEST_ADDRESS: Final = 3_500
-"""Characters of an address; the server takes 4,094 bytes of a request's first line."""
-
 NOT_PAGES: Final = ("/api/", "/moderation/", "/static/", "/health/", "/metrics")
 """Where the paths begin that no page is at: errors there stay as they are."""

@@ -29,6 +29,7 @@ from registry.keepers.services import (
     token_make,
     token_revoke,
 )
+from registry.pages.brought import brought_in
 from registry.pages.forms import TypedForm, checked
 from registry.pages.once import Secrets, new_press, secrets_once
 from registry.pages.session import sign_out
@@ -251,6 +252,8 @@ class RecoverView(NewSecretsView):
     def post(self, request: HttpRequest) -> HttpResponse:
         """A new token and a new code, shown this once; the old code is used up."""
         form = TypedForm({"code": request.POST.get("code", "")})
+        if self.is_on_the_way:
+            return self._asked(form)
         revoke = request.POST.get("revoke") == "yes"
         try:
             made = secrets_once(
@@ -266,6 +269,8 @@ class RecoverView(NewSecretsView):
         return self.keeper_made(made)
 
     def _asked(self, form: TypedForm) -> HttpResponse:
-        response = self.page({"form": form, "press": new_press()}, status=form.http_status)
+        brought = brought_in(self.request.POST)
+        context = {"form": form, "press": new_press(), "brought": brought}
+        response = self.page(context, status=form.http_status)
         response.headers["Cache-Control"] = _NO_STORE
         return response

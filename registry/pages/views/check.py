@@ -5,14 +5,10 @@ from __future__ import annotations
 from typing import Any, Final
 
 from django.http import HttpRequest, HttpResponse
-from django.urls import reverse
-from django.utils.http import urlencode
 
 from registry.clutches.api.check_serializers import ClutchCheckSerializer
 from registry.clutches.api.serializers import ClutchCheckInSerializer
 from registry.clutches.services.checks import clutch_check
-from registry.keepers.selectors import today
-from registry.pages.choices import LONGEST_ADDRESS
 from registry.pages.forms import UNREAD, TypedForm, clutch_body, clutch_field
 from registry.pages.views.base import PageView
 from registry.pages.wording import EXPLANATIONS
@@ -50,18 +46,10 @@ class CheckView(PageView):
                 "form": form,
                 "answer": answer,
                 "names": EXPLANATIONS,
-                "season": today().year,
-                "is_too_long": self.keeper is None and _is_too_long(form),
             },
             species=form["species"],
             status=422 if form.n_faults else 200,
         )
-
-
-def _is_too_long(form: TypedForm) -> bool:
-    """Whether a clutch is more than an address can bring along through signing in."""
-    report = f"{reverse('pages:report')}?{urlencode(form.typed)}"
-    return len(f"{reverse('pages:sign-in')}?{urlencode({'next': report})}") > LONGEST_ADDRESS
 
 
 def clutch_looked_at(form: TypedForm) -> Any:

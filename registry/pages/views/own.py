@@ -5,7 +5,6 @@ from __future__ import annotations
 import uuid
 from http import HTTPStatus
 from typing import Any, Final
-from urllib.parse import urlencode
 
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
@@ -39,7 +38,6 @@ from registry.clutches.services.duplicates import duplicate_decide
 from registry.clutches.services.revising import clutch_revise
 from registry.errors import Place, PreconditionFailedError
 from registry.pages.changes import changes_told
-from registry.pages.choices import LONGEST_ADDRESS
 from registry.pages.forms import TypedForm, checked, whole_number
 from registry.pages.lists import ListPage, list_page
 from registry.pages.selectors import clutches_by_id, duplicates_waiting, informed_by
@@ -200,16 +198,18 @@ class ClutchView(PageView):
         )
 
 
-def _in_hand(shown: Any) -> str | None:
-    """Address of the look at a clutch in hand; None if it is longer than servers take."""
+def _in_hand(shown: Any) -> dict[str, str]:
+    """The clutch as it would be typed at a clutch in hand."""
     typed = {
         "species": shown["species"],
-        "sire": shown["sire"]["genes"],
-        "dam": shown["dam"]["genes"],
         "hatchlings": hatchlings_typed(shown["species"], shown["hatchlings"]),
     }
-    address = f"{reverse('pages:check')}?{urlencode(typed)}"
-    return address if len(address) <= LONGEST_ADDRESS else None
+    for role in ("sire", "dam"):
+        typed |= {
+            role: shown[role]["genes"],
+            f"{role}_unproven": ", ".join(shown[role]["unproven"]),
+        }
+    return typed | {name: str(n) for name, n in shown["eggs"].items() if n is not None}
 
 
 _SAID: Final = ("opinion", "state", "role", "gene", "status", "basis")

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import uuid
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from http import HTTPStatus
-from typing import Any, Final
+from typing import Any
 
 from django.http import HttpRequest, HttpResponse
 from django.http.response import HttpResponseBase
@@ -33,6 +33,7 @@ from registry.errors import (
 )
 from registry.keepers.models import Keeper
 from registry.keepers.selectors import today
+from registry.pages.brought import ACT, brought_in, typed_in
 from registry.pages.forms import (
     PARENTS,
     REFUSALS,
@@ -47,44 +48,6 @@ from registry.pages.views.base import PageView, see
 from registry.pages.views.pairings import PairingRow, id_typed, open_pairings
 from registry.traffic.callers import Caller
 
-FIELDS: Final = (
-    "species",
-    "season",
-    "pairing",
-    "sire",
-    "sire_animal",
-    "sire_unproven",
-    "dam",
-    "dam_animal",
-    "dam_unproven",
-    "laid",
-    "infertile",
-    "died",
-    "hatchlings",
-    "clutch_code",
-)
-_MOST_OF_A_FIELD: Final = 20_000
-"""Characters of a field that are kept; no clutch needs as many."""
-
-
-def typed_in(given: Any) -> dict[str, str]:
-    """The fields of the form; an address or a form may name some of them only.
-
-    Raises
-    ------
-    InvalidBodyError
-        A text that is longer than any clutch needs.
-    """
-    typed = {name: given.get(name, "").strip() for name in FIELDS}
-    for name, text in typed.items():
-        if len(text) > _MOST_OF_A_FIELD:
-            # Cut to what fits, it could be understood as another clutch.
-            raise InvalidBodyError(
-                f"The field {name!r} holds {len(text):,} characters, expected at most "
-                f"{_MOST_OF_A_FIELD:,}. Nothing was kept."
-            )
-    return typed
-
 
 class ReportView(PageView):
     """A new report, and those that are not handed in yet."""
@@ -95,9 +58,29 @@ class ReportView(PageView):
 
     def get(self, request: HttpRequest) -> HttpResponse:
         """An empty form, or with what a link brings along."""
-        typed = typed_in(request.GET)
-        typed["season"] = typed["season"] or str(today().year)
-        form = TypedForm(typed)
+        return self._shown(typed_in(request.GET))
+
+    def post(self, request: HttpRequest) -> HttpResponse:
+        """Keep what was typed, and show what was understood: a reload loses nothing.
+
+        A clutch that another page brings along is put into the form, and not kept yet.
+        """
+        brought = brought_in(request.POST)
+        if brought is not None:
+            return self._shown(brought)
+        draft = draft_begin(self.own_keeper, typed_in(request.POST))
+        return see(reverse("pages:draft", args=[draft.pk]))
+
+    def _to_sign_in(self) -> HttpResponse:
+        """What is brought along goes through signing in as well."""
+        brought = brought_in(self.request.POST)
+        if brought is None:
+            return super()._to_sign_in()
+        context = {"next": reverse("pages:report"), "brought": brought}
+        return self.page(context, template="pages/sign_in.html")
+
+    def _shown(self, typed: Mapping[str, str]) -> HttpResponse:
+        form = TypedForm({**typed, "season": typed.get("season") or str(today().year)})
         pairings = open_pairings(self.own_keeper, form["pairing"])
         return self.page(
             {
@@ -109,11 +92,6 @@ class ReportView(PageView):
             },
             species=form["species"],
         )
-
-    def post(self, request: HttpRequest) -> HttpResponse:
-        """Keep what was typed, and show what was understood: a reload loses nothing."""
-        draft = draft_begin(self.own_keeper, typed_in(request.POST))
-        return see(reverse("pages:draft", args=[draft.pk]))
 
 
 def _title(draft: Draft, pairings: Sequence[PairingRow]) -> str:
@@ -145,7 +123,7 @@ class DraftView(PageView):
 
     def post(self, request: HttpRequest, draft_id: uuid.UUID) -> HttpResponseBase:
         """Look over anew, hand in, or throw away."""
-        act = request.POST.get("act")
+        act = request.POST.get(ACT)
         if act == "throw-away":
             draft_throw_away(self.own_keeper, draft_id)
             return see(reverse("pages:report"))

@@ -13,8 +13,8 @@ from time_machine import travel
 
 from registry.clutches.models import Clutch, Draft
 from registry.clutches.services.holding import keeper_hold
+from registry.pages import brought
 from registry.pages.states import state_of
-from registry.pages.views import report
 from registry.pairings.models import Pairing
 from registry.pools.models import PooledTarget
 from tests.factories.pages import Browser, keeper_browser, sent_at_once
@@ -24,7 +24,7 @@ from tests.registry.pages.test_report import TYPED, handed_in
 pytestmark = pytest.mark.django_db
 
 DECLARED = {"species": GECKO, "season": "2026", "sire": "het ashwater", "dam": "het ashwater"}
-FIELDS = set(report.FIELDS)
+FIELDS = set(brought.FIELDS)
 SEXES = ("male", "female")
 
 

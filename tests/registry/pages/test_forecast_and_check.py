@@ -10,11 +10,12 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from registry.clutches.models import Clutch
+from registry.clutches.models import Clutch, Draft
 from registry.clutches.services.checks import TOGETHER_IMPOSSIBLE
+from registry.keepers.models import Keeper
 from registry.keepers.selectors import today
 from tests.factories.pages import Browser, keeper_browser
-from tests.factories.registry import GECKO, Api, gecko, statements
+from tests.factories.registry import GECKO, Api, gecko, joined, statements
 
 pytestmark = pytest.mark.django_db
 
@@ -166,26 +167,57 @@ def report_form(page):
     return found and (found[1], {name: unescape(text) for name, text in hidden.findall(found[0])})
 
 
+def words(typed):
+    return {name: text.split() for name, text in typed.items()}
+
+
 def test_check__of_a_keeper_goes_on_to_a_report_however_long_it_is():
     browser = keeper_browser()
-    page = browser.post("/clutch-in-hand/", **LONG)
-    method, fields = report_form(page)
+    method, fields = report_form(browser.post("/clutch-in-hand/", **LONG))
     assert method == "post"
-    report = browser.get(browser.sent("/report/", **fields))
-    assert report.fields["hatchlings"].split() == LONG["hatchlings"].split()
+    report = browser.post("/report/", **fields)
+    assert words({name: report.fields[name] for name in LONG if name != "species"}) == words(
+        {name: text for name, text in LONG.items() if name != "species"}
+    )
     assert report.fields["season"] == str(today().year)
+    assert not Draft.objects.exists()
     assert not Clutch.objects.exists()
 
 
-def test_check__of_a_stranger_goes_on_by_an_address_and_not_beyond_its_length():
-    method, fields = report_form(Browser().post("/clutch-in-hand/", **CHECKED))
-    assert method == "get"
-    assert {name: " ".join(text.split()) for name, text in fields.items()} == {
-        name: " ".join(text.split()) for name, text in CHECKED.items()
-    }
-    long = Browser().post("/clutch-in-hand/", **LONG)
-    assert report_form(long) is None
-    assert "it is too long to come along" in long.text
+@pytest.mark.parametrize("clutch", [CHECKED, LONG])
+def test_check__of_a_stranger_goes_on_through_signing_in_however_long_it_is(clutch):
+    browser, token = Browser(), str(joined().token)
+    method, fields = report_form(browser.post("/clutch-in-hand/", **clutch))
+    assert method == "post"
+    signing = browser.post("/report/", **fields)
+    assert "The clutch you typed comes along" in signing.text
+    wrong = browser.post("/sign-in/", status=422, **(signing.fields | {"token": "bck_wrong"}))
+    sent = wrong.fields | {"token": token}
+    assert words({name: sent[name] for name in clutch}) == words(clutch)
+    answer = browser.client.post("/sign-in/", sent)
+    # A browser sends the same form again to where a 307 leads (RFC 9110, 15.4.8).
+    assert (answer.status_code, answer.headers["Location"]) == (307, "/report/")
+    report = browser.post("/report/", **sent)
+    assert words({"all": report.fields["hatchlings"]}) == words({"all": clutch["hatchlings"]})
+    assert token not in report.response.content.decode()
+    assert not Draft.objects.exists()
+
+
+@pytest.mark.parametrize("way", ["/join/", "/recover/"])
+def test_check__of_a_stranger_comes_along_through_joining_and_coming_back(way):
+    browser = Browser()
+    _method, fields = report_form(browser.post("/clutch-in-hand/", **LONG))
+    browser.post("/report/", **fields)
+    keeper = Api().post("keepers/", {})
+    n_keepers = Keeper.objects.count()
+    asked = browser.post(way, **fields)
+    assert Keeper.objects.count() == n_keepers
+    assert "bck_" not in asked.text
+    made = browser.post(way, **(asked.fields | {"code": keeper["recovery_code"]}))
+    assert Keeper.objects.count() == n_keepers + (way == "/join/")
+    report = browser.post("/report/", **made.fields)
+    assert words({"all": report.fields["hatchlings"]}) == words({"all": LONG["hatchlings"]})
+    assert "Look it over" in report.text
 
 
 def test_check__of_calls_that_are_possible_one_by_one_only():

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 import uuid
 from datetime import UTC, datetime, timedelta
 from fractions import Fraction
+from html import unescape
 from urllib.parse import unquote
 
 import pytest
@@ -210,19 +212,21 @@ def test_clutch__that_waits_informs_nothing_and_says_so_when_it_is_new():
     assert "counts in every pool" in page.text
 
 
-def test_clutch__with_more_than_an_address_holds_has_no_link_to_the_check():
+def test_clutch__is_held_against_its_parents_however_long_it_is():
     browser = keeper_browser()
     calls = [group("ashwater", 1, "pale reed", basis="b" * 90 + f" {n:03}") for n in range(40)]
-    small, large = reported(browser), reported(browser, clutch(hatchlings=calls))
-    for clutch_id, has_link in ((small, True), (large, False)):
-        links = browser.get(f"/mine/clutches/{clutch_id}/").links
-        found = [
-            one
-            for one in links
-            if one.startswith("/clutch-in-hand/?species=marsh-lantern-gecko&sire")
-        ]
-        assert bool(found) is has_link
-        assert all(browser.client.get(one).status_code == 200 for one in found)
+    eggs = {"laid": 45, "infertile": 1, "died": 4}
+    large = clutch(hatchlings=calls, eggs=eggs)
+    large["sire"]["unproven"] = ["ashwater"]
+    page = browser.get(f"/mine/clutches/{reported(browser, large)}/")
+    html = page.response.content.decode()
+    form = re.search(r'<form method="post" action="/clutch-in-hand/">.*?</form>', html, re.DOTALL)
+    assert form
+    typed = re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)"', form[0])
+    fields = {name: unescape(text) for name, text in typed}
+    looked_at = browser.post("/clutch-in-hand/", **fields)
+    assert looked_at.text.count("(b" + "b" * 89) == 40
+    assert (looked_at.fields["died"], looked_at.fields["sire_unproven"]) == ("4", "Ashwater")
 
 
 def test_opinion__of_another_clutch_is_not_taken_over():
