@@ -247,8 +247,8 @@ class UnknownRecoveryCodeError(RegistryError):
 
     def __init__(self) -> None:
         super().__init__(
-            "This recovery code is not taken. Each is taken once: the newest one is that of the "
-            "latest recovery, or of joining if there was none."
+            "This recovery code is not taken. Each is taken once, and ends when a new one is "
+            "taken: of all that you were shown, only the newest counts."
         )
 
 

@@ -14,6 +14,7 @@ from rest_framework import serializers
 from genetics.errors import listed
 from registry.api.faults import RuleCode
 from registry.api.nearest import nearest_names
+from registry.wording import counted
 
 _MOST_SHOWN = 60
 _DAY: Final = re.compile("[0-9]{4}-[0-9]{2}-[0-9]{2}")
@@ -130,7 +131,8 @@ class ListOfField(serializers.ListField):
         if len(data) < least or (most is not None and len(data) > most):
             expected = f"{most}" if least == most else f"at most {most}"
             raise serializers.ValidationError(
-                f"Read a list of {len(data)} entries, expected {expected}.", code="length"
+                f"Read a list of {counted(len(data), 'entry', 'entries')}, expected {expected}.",
+                code="length",
             )
         return list(super().to_internal_value(data))
 

@@ -36,7 +36,7 @@ def clutch_counts_checked(given: Mapping[str, Any], *, limit: int = MAX_HATCHLIN
     if not hatched and not any(eggs.values()):
         raise EmptyClutchError(
             "The clutch has neither hatchlings nor eggs. A clutch in which nothing hatched is "
-            "welcome: give the eggs laid, infertile or died."
+            "welcome: give the eggs laid, those that never developed or those that died."
         )
 
 
@@ -60,7 +60,7 @@ def _eggs_checked(
     if laid is not None and laid < infertile + died + hatched:
         with faults.at("eggs", "laid"):
             raise CountsDoNotAddUpError(
-                f"{counted(laid, 'egg')} laid, but {infertile} infertile, {died} died and "
+                f"{counted(laid, 'egg')} laid, but {infertile} never developed, {died} died and "
                 f"{hatched} hatched make {infertile + died + hatched}.",
                 laid=laid,
                 infertile=infertile,
@@ -74,8 +74,8 @@ def _weights_checked(entry: Mapping[str, Any]) -> None:
     n_readings = 1 + len(entry.get("or", ()))
     if weights is not None and len(weights) != n_readings:
         raise CountsDoNotAddUpError(
-            f"{len(weights)} weights for {n_readings} readings: give one for the call and one for "
-            "each of 'or', in this order, or none at all.",
+            f"{counted(len(weights), 'weight')} for {counted(n_readings, 'reading')}: give one "
+            "for the call and one for each of 'or', in this order, or none at all.",
             weights=len(weights),
             readings=n_readings,
         )

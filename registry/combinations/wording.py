@@ -95,6 +95,11 @@ def recovery_sentence(row: PooledTarget, answer: EvidenceAnswer) -> str:
         )
     if found.estimate < _NEVER:
         never = _NEVER_SO_FAR[produced_word(row.n_hits, row.n_hits_possible)]
+        if found.high >= LARGEST_RATIO:
+            return (
+                f"It {never}, but the counts do not tell how often it does: they are too few, or "
+                "parents may not carry it."
+            )
         return f"It {never}; {_often(found.high)} would fit the counts as well."
     plain = row.n_hits_possible / row.expected if row.expected else 1.0
     allowing = ""

@@ -21,10 +21,8 @@ def headline(answer: Mapping[str, Any]) -> str:
         return f"Yes. {_n(produced['hatchlings'])} hatched where {expected} expected."
     if produced["answer"] == Produced.UNCERTAIN:
         n_possible = produced["hatchlings_if_uncertain_count"]
-        return (
-            f"Uncertain. {_n(n_possible)} may be it, none of them surely, where {expected} "
-            "expected."
-        )
+        surely = "not surely" if n_possible == 1 else "none of them surely"
+        return f"Uncertain. {_n(n_possible)} may be it, {surely}, where {expected} expected."
     return f"Not yet. None hatched where {expected} expected."
 
 
@@ -40,7 +38,7 @@ STATE_MEANINGS: Final[Mapping[str, str]] = {
     ),
     State.WATCH: "By itself, the evidence of a shortage is 20 or more.",
     State.FLAGGED: (
-        "It is short also among all combinations of the species, and would stay on watch without "
+        "It also stands out among all combinations of the species, and would stay on watch without "
         "any one of its keepers."
     ),
 }

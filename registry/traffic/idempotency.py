@@ -31,6 +31,7 @@ from registry.errors import InvalidHeaderError
 from registry.traffic.choices import MAX_KEY_LENGTH, MIN_SECRET_KEY_LENGTH
 from registry.traffic.sealing import Answer
 from registry.traffic.services import answer_once
+from registry.wording import counted
 
 HEADER: Final = "Idempotency-Key"
 REPLAYED: Final = "Idempotency-Replayed"
@@ -67,7 +68,7 @@ def key_of(request: Request, *, secret: bool = False) -> str | None:
     key: str = re.sub(r"\\(.)", r"\1", text[1:-1]) if text.startswith('"') else text
     if len(key) < shortest_key(secret=secret or caller_of(request) is None):
         raise InvalidHeaderError(
-            f"The {HEADER} has {len(key)} characters; this call expects "
+            f"The {HEADER} has {counted(len(key), 'character')}; this call expects "
             f"{MIN_SECRET_KEY_LENGTH} or more, such as a random UUID: whoever guesses the key "
             "would get the answer.",
             header=HEADER,

@@ -14,6 +14,7 @@ from registry.clutches.bulk.columns import n_known
 from registry.clutches.bulk.lines import RawLine, ReplayedLines, too_long
 from registry.clutches.choices import MAX_LINE_BYTES
 from registry.errors import RegistryError, UnreadableTableError
+from registry.wording import counted
 
 SEPARATORS: Final = {",": "comma", ";": "semicolon", "\t": "tab"}
 _BARE_RETURN: Final = (
@@ -144,9 +145,9 @@ def fitting(row: Row, header: Header) -> Row:
     return Row(
         row.number,
         refusal=UnreadableTableError(
-            f"The row has {len(row.cells)} cells, expected {n_columns}: one for each column of the "
-            f"header, separated by a {name}. A cell that holds a {name}, a quote or a line break "
-            "stands in double quotes.",
+            f"The row has {counted(len(row.cells), 'cell')}, expected {n_columns}: one for each "
+            f"column of the header, separated by a {name}. A cell that holds a {name}, a "
+            "quote or a line break stands in double quotes.",
             cells=len(row.cells),
             columns=n_columns,
         ),

@@ -173,9 +173,10 @@ def _totals_checked(former: Mapping[str, Any], state: NewState) -> None:
     if state.kind != RevisionKind.CORRECTION and state.read.n_hatchlings != before:
         with at("hatchlings"):
             raise CountsDoNotAddUpError(
-                f"The clutch had {counted(before, 'hatchling')}, and here are "
-                f"{state.read.n_hatchlings}. Name all of them, also those whose call stays; if "
-                "they were counted wrongly, give 'correction' as kind.",
+                f"The clutch had {counted(before, 'hatchling')}, and here "
+                f"{'is' if state.read.n_hatchlings == 1 else 'are'} {state.read.n_hatchlings}. "
+                "Name all of them, also those whose call stays; if they were counted "
+                "wrongly, give 'correction' as kind.",
                 before=before,
                 now=state.read.n_hatchlings,
             )

@@ -47,6 +47,7 @@ class PairingRow:
     answer: Any
     n_clutches: int
     is_over: bool
+    is_ahead: bool
 
     @property
     def parents(self) -> str:
@@ -86,6 +87,7 @@ def _row(pairing: Any) -> PairingRow:
         answer=PairingSerializer(pairing_answer(pairing)).data,
         n_clutches=pairing.n_clutches,
         is_over=pairing.season < today().year,
+        is_ahead=pairing.season > today().year,
     )
 
 

@@ -62,7 +62,7 @@ def test_count_field__takes_whole_numbers_in_range_only(count: Any) -> None:
         ({"groups": [None]}, "#/groups/0", "Read null, expected a value."),
         ({"groups": [{"call": "g", "count": 1, "weights": [0, 0, 0, 0]}]}, "#/groups/0/weights",
          "Read a list of 4 entries, expected at most 3."),
-        ({"lenses": ["a"]}, "#/lenses", "Read a list of 1 entries, expected 2."),
+        ({"lenses": ["a"]}, "#/lenses", "Read a list of 1 entry, expected 2."),
         ({"lenses": ["a", None]}, "#/lenses/1", "Read null, expected a value."),
         ({"boxes": []}, "#/boxes", "Read a list, expected an object."),
         ({"boxes": {"a": None}}, "#/boxes/a", "Read null, expected a value."),

@@ -247,7 +247,7 @@ BAD_CELLS = [
         "'normal' names no gene; one gene is expected here.",
     ),
     ({"laid": "many"}, ("laid", None), "Read 'many', expected a whole number"),
-    ({"laid": "3"}, ("laid", None), "3 eggs laid, but 0 infertile"),
+    ({"laid": "3"}, ("laid", None), "3 eggs laid, but 0 never developed"),
     ({"died": "-1"}, ("died", None), "Read -1, expected a whole number"),
     ({"laid": "301"}, ("laid", None), "301 eggs are more than the 300"),
     ({"hatchlings": "1 normal; ashwater"}, ("hatchlings", 2), "'ashwater' begins with no count"),
@@ -300,16 +300,21 @@ def test_bulk__names_columns_as_the_file_does(keeper):
 
 
 @pytest.mark.parametrize(
-    ("text", "n_cells"), [("{0},2025,normal,normal", 4), ("{0},2025,normal,normal,1 normal,x", 6)]
+    ("text", "n_cells", "told"),
+    [
+        ("{0}", 1, "1 cell"),
+        ("{0},2025,normal,normal", 4, "4 cells"),
+        ("{0},2025,normal,normal,1 normal,x", 6, "6 cells"),
+    ],
 )
-def test_bulk__a_row_of_too_few_or_many_cells_is_refused_alone(keeper, text, n_cells):
+def test_bulk__a_row_of_too_few_or_many_cells_is_refused_alone(keeper, text, n_cells, told):
     header = "species,season,sire,dam,hatchlings\n"
     good = f"{GECKO},2025,normal,normal,1 normal\n"
     answers = keeper.bulk(header + good + text.format(GECKO) + "\n" + good, "text/csv")
     assert statuses(answers) == [(2, 201), (3, 400), (4, 201)]
     problem = answers[1]["problem"]
     assert problem["code"] == "unreadable-table"
-    assert f"The row has {n_cells} cells, expected 5" in problem["detail"]
+    assert f"The row has {told}, expected 5" in problem["detail"]
     assert (problem["cells"], problem["columns"]) == (n_cells, 5)
 
 

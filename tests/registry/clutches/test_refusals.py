@@ -47,7 +47,7 @@ BAD = [
     pytest.param(
         clutch(eggs={"laid": 6, "infertile": 1, "died": 2}, hatchlings={"normal": 4}),
         ("#/eggs/laid", "counts-do-not-add-up"),
-        "eggs/laid: 6 eggs laid, but 1 infertile, 2 died and 4 hatched make 7.",
+        "eggs/laid: 6 eggs laid, but 1 never developed, 2 died and 4 hatched make 7.",
         id="laid fewer than what became of them",
     ),
     pytest.param(
@@ -85,14 +85,14 @@ BAD = [
         clutch(hatchlings=[]),
         ("#", "empty-clutch"),
         "The clutch has neither hatchlings nor eggs. A clutch in which nothing hatched is welcome: "
-        "give the eggs laid, infertile or died.",
+        "give the eggs laid, those that never developed or those that died.",
         id="empty clutch",
     ),
     pytest.param(
         clutch(hatchlings=[], eggs={"laid": 0}),
         ("#", "empty-clutch"),
         "The clutch has neither hatchlings nor eggs. A clutch in which nothing hatched is welcome: "
-        "give the eggs laid, infertile or died.",
+        "give the eggs laid, those that never developed or those that died.",
         id="empty clutch with zeros",
     ),
     pytest.param(
@@ -119,7 +119,7 @@ BAD = [
     pytest.param(
         clutch(hatchlings=[group("normal", 1, "ashwater", weights=[1])]),
         ("#/hatchlings/0/weights", "counts-do-not-add-up"),
-        "hatchlings/0/weights: 1 weights for 2 readings: give one for the call and one for each of "
+        "hatchlings/0/weights: 1 weight for 2 readings: give one for the call and one for each of "
         "'or', in this order, or none at all.",
         id="weights of the wrong length",
     ),

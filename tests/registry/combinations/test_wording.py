@@ -110,6 +110,11 @@ def said_of(numbers, *, hits=0, possible=None, expected=20.0, nothing_missing=Fa
             "well."),
         ),
         (
+            (0.0, 0.0, 5.0), {},
+            ("It never hatched, but the counts do not tell how often it does: they are too few, or "
+            "parents may not carry it."),
+        ),
+        (
             (0.5, 0.25, 1.1), {"hits": 11},
             ("It hatched about 1 time for every 2 expected (about 1 time for every 4 expected to "
             "1.1 times for every 1 expected)."),
@@ -364,5 +369,5 @@ def test_recovery__of_uncertain_calls_alone_is_not_called_never(keepers):
         keeper.post("clutches/", clutch(hatchlings=hatched))
     answer = Api().combination("ashwater")
     assert answer["produced"]["answer"] == "uncertain"
-    assert answer["recovery"]["sentence"].startswith("It never surely hatched; ")
+    assert answer["recovery"]["sentence"].startswith("It never surely hatched, but the counts")
     assert answer["recovery"]["estimate"] == 0

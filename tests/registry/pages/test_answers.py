@@ -110,7 +110,7 @@ def test_answer__says_yes_not_yet_or_uncertain(community):
         clutch("het dewline", "dewline", [{"call": "dewline", "count": 1, "or": ["normal"]}]),
     )
     unsure = browser.get(f"/combinations/{GECKO}/Dewline/")
-    assert "Uncertain. 1 may be it, none of them surely" in unsure.text
+    assert "Uncertain. 1 may be it, not surely" in unsure.text
 
 
 def test_answer__tells_fewer_than_three_and_nothing_more():

@@ -278,7 +278,7 @@ def test_sweep__removes_the_drafts_of_whoever_does_not_come_back(capsys):
     with travel(datetime(2026, 3, 3, tzinfo=UTC), tick=False):
         call_command("drafts", "sweep")
     said = capsys.readouterr().out.splitlines()
-    assert said == [f"Removed {n} drafts." for n in (0, 1, 0, 1)]
+    assert said == [f"Removed {n}." for n in ("0 drafts", "1 draft", "0 drafts", "1 draft")]
     assert late.endswith(f"/{Draft.objects.get().pk}/")
     assert Clutch.objects.count() == 1
 

@@ -248,6 +248,7 @@ def test_check__folds_all_but_the_most_surprising():
 def test_check__tells_faults_and_missing_parents():
     page = Browser().post("/clutch-in-hand/", status=422, species=GECKO, hatchlings="normal")
     assert page.text.count("The field is missing") == 2
+    assert "stored" not in page.text.partition("need another look")[2].partition("Species")[0]
     assert "begins with no count" in page.text
 
 

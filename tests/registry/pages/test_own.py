@@ -166,6 +166,18 @@ def test_withdraw__takes_it_back_unless_it_changed():
     assert not Clutch.objects.exists()
 
 
+def test_withdraw__names_every_reading_of_an_uncertain_call():
+    browser = keeper_browser()
+    hatched = [group("normal", 2, "ashwater"), group("ashwater", 1)]
+    page = browser.get(f"/mine/clutches/{reported(browser, hatchlings=hatched)}/withdraw/")
+    assert "2 Normal or Ashwater, 1 Ashwater." in page.text
+
+
+def test_filters__that_can_not_be_read_do_not_say_that_nothing_was_stored():
+    page = keeper_browser().get("/mine/", status=422, season="abc")
+    assert "One thing needs another look." in page.text
+
+
 def test_opinion__is_taken_over_with_one_press():
     browser, friend = keeper_browser(), joined()
     clutch_id = reported(browser, clutch_code="code 1")

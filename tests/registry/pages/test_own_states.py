@@ -304,6 +304,9 @@ def test_revise__changes_the_number_of_hatchlings_as_a_correction_only():
     page = browser.post(path, status=422, act="store", kind="shed", **typed)
     assert "The clutch had 6 hatchlings, and here are 7" in page.text
     assert page.fields["hatchlings"] == typed["hatchlings"]
+    only = typed | {"hatchlings": "1 normal"}
+    one = browser.post(path, status=422, act="store", kind="shed", **only)
+    assert "The clutch had 6 hatchlings, and here is 1." in one.text
     browser.post(path, status=422, act="store", kind="breeding", **typed)
     browser.sent(path, act="store", kind="correction", **typed)
     assert [one.kind for one in Revision.objects.order_by("number")] == ["report", "correction"]

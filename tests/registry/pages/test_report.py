@@ -13,6 +13,7 @@ from registry.clutches.models import Clutch, Draft
 from registry.clutches.services.drafts import draft_hand_in
 from registry.errors import PreconditionFailedError
 from registry.keepers.models import Keeper
+from registry.keepers.selectors import today
 from registry.pages.forms import checked
 from registry.pages.states import state_of
 from registry.pools.models import Contribution, PooledTarget
@@ -125,7 +126,7 @@ def test_entries__are_counted_as_they_were_typed():
 def test_sums__that_do_not_add_up_are_told_before_anything_is_stored():
     browser = keeper_browser()
     page = browser.get(browser.sent("/report/", **TYPED | {"laid": "4"}), status=422)
-    assert "4 eggs laid, but 0 infertile, 1 died and 5 hatched make 6." in page.text
+    assert "4 eggs laid, but 0 never developed, 1 died and 5 hatched make 6." in page.text
 
 
 def test_draft__survives_and_is_changed_in_its_place():
@@ -267,6 +268,28 @@ def test_report__joins_a_declared_pairing():
     (shown,) = browser.api.get("clutches/")["results"]
     assert (shown["pairing"], shown["declared"]) == (pairing, True)
     assert "1 clutch reported" in browser.get("/mine/pairings/").text
+
+
+def test_declared__for_a_coming_season_is_reported_from_then_on():
+    browser, next_year = keeper_browser(), today().year + 1
+    declared = browser.sent(
+        "/mine/pairings/declare/",
+        species=GECKO,
+        season=str(next_year),
+        sire="het ashwater",
+        dam="het ashwater",
+    )
+    page = browser.get(declared)
+    assert f"Its clutch can be reported from {next_year} on." in page.text
+    assert not any(one.startswith("/report/?") for one in page.links)
+    with travel(datetime(next_year, 1, 2, tzinfo=UTC), tick=False):
+        later = keeper_links(browser)
+    assert any(f"season={next_year}" in one for one in later)
+
+
+def keeper_links(browser):
+    """Links of the list of pairings; signed in anew, because the stay may be over."""
+    return Browser(browser.api).get("/mine/pairings/").links
 
 
 def test_declare__tells_faults_at_their_fields():

@@ -177,7 +177,7 @@ def test_sweep__removes_what_is_older_than_stated(keeper, settings, capsys):
             stored_at=stored_at
         )
     call_command("traffic", "sweep")
-    assert capsys.readouterr().out == "Removed 1 stored answers and 0 counts of calls.\n"
+    assert capsys.readouterr().out == "Removed 1 stored answer and 0 counts of calls.\n"
     assert StoredAnswer.objects.count() == 1
     assert "Idempotency-Replayed" in sent(keeper, "clutches/", clutch(), "young").headers
     assert "Idempotency-Replayed" not in sent(keeper, "clutches/", clutch(), "old").headers

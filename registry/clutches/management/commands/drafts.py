@@ -8,6 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from registry.clutches.services.drafts import drafts_sweep
+from registry.wording import counted
 
 
 class Command(BaseCommand):
@@ -22,4 +23,4 @@ class Command(BaseCommand):
 
     def handle(self, *_args: Any, **_options: Any) -> None:
         """Remove, then say how many."""
-        self.stdout.write(f"Removed {drafts_sweep()} drafts.")
+        self.stdout.write(f"Removed {counted(drafts_sweep(), 'draft')}.")

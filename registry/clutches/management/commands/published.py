@@ -11,6 +11,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from registry.clutches.services.publishing import published_load
 from registry.errors import RegistryError
+from registry.wording import counted
 
 
 class Command(BaseCommand):
@@ -35,5 +36,6 @@ class Command(BaseCommand):
         for one in results:
             where = "pooled" if one.pooled else "not pooled: the figures are from memory"
             self.stdout.write(
-                f"{one.key}: {one.n_crosses} crosses, {one.n_hatchlings} offspring, {where}"
+                f"{one.key}: {counted(one.n_crosses, 'cross', 'crosses')}, "
+                f"{one.n_hatchlings} offspring, {where}"
             )

@@ -10,6 +10,7 @@ from django.core.management.base import BaseCommand, CommandError
 from registry.catalogue.selectors import species_get
 from registry.errors import NotFoundError
 from registry.feeds.services import states_record
+from registry.wording import counted
 
 
 class Command(BaseCommand):
@@ -31,4 +32,6 @@ class Command(BaseCommand):
                 species_get(species)
         except NotFoundError as error:
             raise CommandError(error.message) from error
-        self.stdout.write(f"{states_record(species, is_limited=False)} changes recorded.")
+        self.stdout.write(
+            f"{counted(states_record(species, is_limited=False), 'change')} recorded."
+        )

@@ -8,6 +8,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from registry.moderation.audit import audit_check
+from registry.wording import counted
 
 
 class Command(BaseCommand):
@@ -34,4 +35,6 @@ class Command(BaseCommand):
             self.stderr.write(one)
         if found.faults:
             raise CommandError("The audit trail is not what was written.")
-        self.stdout.write(f"{found.n_entries} entries, last digest {found.last or 'none'}")
+        self.stdout.write(
+            f"{counted(found.n_entries, 'entry', 'entries')}, last digest {found.last or 'none'}"
+        )

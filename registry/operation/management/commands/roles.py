@@ -9,6 +9,7 @@ from django.core.exceptions import ImproperlyConfigured
 from django.core.management.base import BaseCommand, CommandError
 
 from registry.operation.roles import roles_grant
+from registry.wording import counted
 
 
 class Command(BaseCommand):
@@ -29,4 +30,4 @@ class Command(BaseCommand):
         except ImproperlyConfigured as error:
             raise CommandError(str(error)) from error
         if options["verbosity"]:
-            self.stdout.write(f"{options['role']}: rights on {n_tables} tables granted.")
+            self.stdout.write(f"{options['role']}: rights on {counted(n_tables, 'table')} granted.")

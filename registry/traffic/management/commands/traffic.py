@@ -9,6 +9,7 @@ from django.core.management.base import BaseCommand
 
 from registry.traffic.limits import counts_sweep
 from registry.traffic.services import answers_sweep
+from registry.wording import counted
 
 
 class Command(BaseCommand):
@@ -24,4 +25,7 @@ class Command(BaseCommand):
     def handle(self, *_args: Any, **_options: Any) -> None:
         """Remove, then say how much."""
         n_answers, n_counts = answers_sweep(), counts_sweep(n_rows=None)
-        self.stdout.write(f"Removed {n_answers} stored answers and {n_counts} counts of calls.")
+        self.stdout.write(
+            f"Removed {counted(n_answers, 'stored answer')} and "
+            f"{counted(n_counts, 'count of calls', 'counts of calls')}."
+        )
