@@ -103,11 +103,28 @@ def test_check__and_report_what_was_typed(reader, width, script):
     one.press("Look at it")
     assert "Copperlatch can not come from these parents" in one.text()
     one.press("Report this clutch")
-    assert "/sign-in/" in one.page.url
-    one.follow("Join")
+    assert "The clutch you typed comes along" in one.text()
+    one.press("Join, and take the clutch along")
     one.press("Join and show me my token")
-    one.follow("I have kept both: go on")
+    one.press("I have kept both: go on with the report")
     assert one.page.input_value("#hatchlings").split() == ["3", "tidemark", "1", "copperlatch"]
+    # And with a token: the same form goes on from signing in.
+    one.go("/join/")
+    one.press("Join and show me my token")
+    token = one.page.locator("#token").inner_text()
+    one.press("Sign out")
+    one.go("/clutch-in-hand/")
+    one.page.select_option("#species", GECKO)
+    one.page.fill("#sire", "tidemark")
+    one.page.fill("#dam", "normal")
+    one.page.fill("#hatchlings", "2 tidemark")
+    one.press("Look at it")
+    one.press("Report this clutch")
+    one.page.fill("#token", "bck_nobody")
+    one.press("Sign in")
+    one.page.fill("#token", token)
+    one.press("Sign in")
+    assert one.page.input_value("#hatchlings").split() == ["2", "tidemark"]
 
 
 @both_widths
