@@ -266,11 +266,11 @@ def problem_of(error: Exception, context: Mapping[str, Any] | None = None) -> Pr
 
 
 def _not_found_at(path: str, *, meant: str | None = None) -> Problem:
+    # Whoever reads a page has no use for the list of calls.
+    calls = " All calls are listed in /api/v1/openapi.json." if path.startswith("/api/") else ""
     hint = f" Did you mean {escape_uri_path(meant)}?" if meant else ""
     return Problem(
-        ErrorCode.NOT_FOUND,
-        f"Nothing is found at {escape_uri_path(path)}. All calls are listed in "
-        f"/api/v1/openapi.json.{hint}",
+        ErrorCode.NOT_FOUND, f"Nothing is found at {escape_uri_path(path)}.{calls}{hint}"
     )
 
 

@@ -9,7 +9,7 @@ from django.http import HttpRequest, HttpResponse
 from registry.clutches.api.check_serializers import ClutchCheckSerializer
 from registry.clutches.api.serializers import ClutchCheckInSerializer
 from registry.clutches.services.checks import clutch_check
-from registry.pages.forms import UNREAD, TypedForm, clutch_body, clutch_field
+from registry.pages.forms import PARENTS, UNREAD, TypedForm, clutch_body, clutch_field
 from registry.pages.views.base import PageView
 from registry.pages.wording import EXPLANATIONS
 
@@ -62,6 +62,11 @@ def clutch_looked_at(form: TypedForm) -> Any:
     if given is not None:
         with form.noting(clutch_field):
             answer = ClutchCheckSerializer(clutch_check(given)).data
+        if form.faults.keys() & set(PARENTS):
+            # Hatchlings are read with their parents; with others in their place, for their own
+            # faults.
+            with form.noting(clutch_field):
+                clutch_check(given | {"sire": UNREAD, "dam": UNREAD})
     return None if form.n_faults else answer
 
 

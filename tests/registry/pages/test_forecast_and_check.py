@@ -220,6 +220,13 @@ def test_check__of_a_stranger_comes_along_through_joining_and_coming_back(way):
     assert "Look it over" in report.text
 
 
+def test_check__tells_faults_of_parents_and_hatchlings_at_once():
+    wrong = CHECKED | {"sire": "quillbak", "hatchlings": "2 ashwatr\n1 normal"}
+    page = Browser().post("/clutch-in-hand/", status=422, **wrong)
+    assert "'quillbak'" in page.text
+    assert "'ashwatr'" in page.text
+
+
 def test_check__of_calls_that_are_possible_one_by_one_only():
     # The sire would need two genes of one series and none of it, and has two places for them.
     page = Browser().post(
@@ -294,3 +301,11 @@ def test_suggestions__cost_one_statement_and_know_their_species():
     assert len(statements(captured)) == 1
     wrong = Browser().client.get("/suggestions/", {"species": "mars", "text": "a"})
     assert wrong.status_code == 400
+
+
+def test_page_that_is_not_there__is_told_without_the_list_of_calls():
+    page = Browser().get("/nosuchpage/", status=404)
+    assert "Nothing is found at /nosuchpage/." in page.text
+    assert "openapi.json" not in page.text
+    told = Browser().client.get("/api/v1/nosuchcall/").json()["detail"]
+    assert "All calls are listed in /api/v1/openapi.json." in told
