@@ -12,6 +12,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from registry.errors import InvalidBodyError
+from registry.pages.forms import EGGS, PARENT_FIELDS
 
 ACT: Final = "act"
 BRING: Final = "bring"
@@ -21,15 +22,8 @@ FIELDS: Final = (
     "species",
     "season",
     "pairing",
-    "sire",
-    "sire_animal",
-    "sire_unproven",
-    "dam",
-    "dam_animal",
-    "dam_unproven",
-    "laid",
-    "infertile",
-    "died",
+    *PARENT_FIELDS,
+    *EGGS,
     "hatchlings",
     "clutch_code",
 )

@@ -24,6 +24,9 @@ from registry.errors import Place, RegistryError, TooManyRequestsError
 Typed = Mapping[str, str]
 
 PARENTS: Final = ("sire", "dam")
+PARENT_FIELDS: Final = tuple(
+    f"{role}{part}" for role in PARENTS for part in ("", "_animal", "_unproven")
+)
 EGGS: Final = ("laid", "infertile", "died")
 
 UNREAD: Final = {"genes": "normal"}

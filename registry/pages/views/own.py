@@ -64,6 +64,17 @@ def animal_shown(animal: Animal) -> Any:
     return AnimalSerializer(animal_answer(animal)).data
 
 
+def clutch_revised(view: PageView, clutch_id: uuid.UUID, given: Any, state: str) -> None:
+    """Store a new state of a clutch, counted for the day, if it is still as it was shown."""
+    with capped(REVISIONS, view.caller):
+        clutch_revise(
+            view.own_keeper,
+            clutch_id,
+            given,
+            unchanged=lambda now: same_state(clutch_shown(now), state),
+        )
+
+
 class ClutchesView(PageView):
     """The keeper's own clutches, the newest first."""
 
@@ -136,13 +147,7 @@ class ClutchView(PageView):
     def _take_over(self, clutch_id: uuid.UUID, form: TypedForm) -> None:
         given = checked(RevisionInSerializer, {"opinion": form["opinion"]})
         try:
-            with capped(REVISIONS, self.caller):
-                clutch_revise(
-                    self.own_keeper,
-                    clutch_id,
-                    given,
-                    unchanged=lambda now: same_state(clutch_shown(now), form["state"]),
-                )
+            clutch_revised(self, clutch_id, given, form["state"])
         except PreconditionFailedError:
             said = opinion_list(self.own_keeper, clutch_id).filter(pk=given["opinion"])
             if not said.exclude(taken_over=None).exists():

@@ -14,6 +14,7 @@ from django.urls import reverse
 from registry.keepers.models import Keeper
 from registry.keepers.selectors import today
 from registry.pages.forms import (
+    PARENT_FIELDS,
     PARENTS,
     UNREAD,
     TypedForm,
@@ -27,16 +28,7 @@ from registry.pairings.api.serializers import PairingInSerializer, PairingSerial
 from registry.pairings.selectors import pairing_answer, pairing_list
 from registry.pairings.services import pairing_declare
 
-FIELDS: Final = (
-    "species",
-    "season",
-    "sire",
-    "sire_animal",
-    "sire_unproven",
-    "dam",
-    "dam_animal",
-    "dam_unproven",
-)
+FIELDS: Final = ("species", "season", *PARENT_FIELDS)
 _MOST_TO_CHOOSE: Final = 100
 
 

@@ -13,16 +13,15 @@ from registry.clutches.api.serializers import ClutchSerializer
 from registry.clutches.choices import RevisionKind
 from registry.clutches.models import Clutch
 from registry.clutches.selectors import clutch_get, revision_list
-from registry.clutches.services.revising import clutch_revise, revision_tried
+from registry.clutches.services.revising import revision_tried
 from registry.clutches.services.withdrawing import clutch_withdraw
 from registry.errors import Place, PreconditionFailedError
 from registry.pages.changes import changes_told
 from registry.pages.forms import EGGS, TypedForm, checked, hatchlings_typed_in, whole_number
 from registry.pages.states import same_state, state_of
 from registry.pages.views.base import PageView, see
-from registry.pages.views.own import clutch_shown
+from registry.pages.views.own import clutch_revised, clutch_shown
 from registry.pages.written import entries_kept, hatchlings_typed
-from registry.traffic.limits import REVISIONS, capped
 
 
 class ReviseView(PageView):
@@ -53,7 +52,7 @@ class ReviseView(PageView):
                 _keep_untouched(given, clutch, shown)
                 if request.POST.get("act") == "store":
                     try:
-                        self._store(clutch_id, form, given)
+                        clutch_revised(self, clutch_id, given, form["state"])
                     except PreconditionFailedError:
                         if not self._is_stored(clutch_id, given):
                             raise
@@ -76,15 +75,6 @@ class ReviseView(PageView):
             "is_late": is_late,
         }
         return self.page(context, species=clutch["species"], status=form.http_status)
-
-    def _store(self, clutch_id: uuid.UUID, form: TypedForm, given: Any) -> None:
-        with capped(REVISIONS, self.caller):
-            clutch_revise(
-                self.own_keeper,
-                clutch_id,
-                given,
-                unchanged=lambda now: same_state(clutch_shown(now), form["state"]),
-            )
 
     def _is_stored(self, clutch_id: uuid.UUID, given: Any) -> bool:
         """Whether the newest state is what the form says: its button was pressed twice."""
