@@ -6,6 +6,9 @@ MAX_HATCHLINGS = 300
 """Most hatchlings, and most eggs, of one reported clutch. Larger than any clutch of a kept reptile
 (working limit of this project, no source); published crosses are not bound by it."""
 
+EGGS = ("laid", "infertile", "died")
+"""What is counted of eggs: all of them, those that never developed, and those that died."""
+
 MAX_GROUPS = 100
 """Most entries of ``hatchlings`` in one clutch."""
 

@@ -11,8 +11,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
+from registry.clutches.choices import EGGS
 from registry.errors import InvalidBodyError
-from registry.pages.forms import EGGS, PARENT_FIELDS
+from registry.pages.forms import PARENT_FIELDS
 
 ACT: Final = "act"
 BRING: Final = "bring"

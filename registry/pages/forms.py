@@ -19,6 +19,7 @@ from registry.api.problems import problem_of
 from registry.api.serializers import StrictSerializer
 from registry.catalogue.selectors import bracketed_names
 from registry.clutches.bulk.hatchlings import hatchlings_read
+from registry.clutches.choices import EGGS
 from registry.errors import Place, RegistryError, TooManyRequestsError
 
 Typed = Mapping[str, str]
@@ -27,7 +28,6 @@ PARENTS: Final = ("sire", "dam")
 PARENT_FIELDS: Final = tuple(
     f"{role}{part}" for role in PARENTS for part in ("", "_animal", "_unproven")
 )
-EGGS: Final = ("laid", "infertile", "died")
 
 UNREAD: Final = {"genes": "normal"}
 """Stands for a parent that is not there, while the rest of a form is read."""

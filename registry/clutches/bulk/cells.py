@@ -7,8 +7,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
-from registry.clutches.bulk.columns import EGGS
 from registry.clutches.bulk.hatchlings import hatchlings_read
+from registry.clutches.choices import EGGS
 from registry.errors import PlacedError
 
 _WHOLE_NUMBER: Final = re.compile(r"-?[0-9]{1,9}")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from registry.api.nearest import nearest_names
+from registry.clutches.choices import EGGS
 from registry.errors import (
     MissingColumnError,
     Place,
@@ -16,7 +17,6 @@ from registry.errors import (
     UnreadableTableError,
 )
 
-EGGS: Final = ("laid", "infertile", "died")
 COLUMNS: Final = (
     "species",
     "season",

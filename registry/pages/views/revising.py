@@ -10,14 +10,14 @@ from django.urls import reverse
 
 from registry.clutches.api.revision_serializers import RevisionInSerializer
 from registry.clutches.api.serializers import ClutchSerializer
-from registry.clutches.choices import RevisionKind
+from registry.clutches.choices import EGGS, RevisionKind
 from registry.clutches.models import Clutch
 from registry.clutches.selectors import clutch_get, revision_list
 from registry.clutches.services.revising import revision_tried
 from registry.clutches.services.withdrawing import clutch_withdraw
 from registry.errors import Place, PreconditionFailedError
 from registry.pages.changes import changes_told
-from registry.pages.forms import EGGS, TypedForm, checked, hatchlings_typed_in, whole_number
+from registry.pages.forms import TypedForm, checked, hatchlings_typed_in, whole_number
 from registry.pages.states import same_state, state_of
 from registry.pages.views.base import PageView, see
 from registry.pages.views.own import clutch_revised, clutch_shown

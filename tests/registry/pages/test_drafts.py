@@ -19,7 +19,7 @@ from registry.pairings.models import Pairing
 from registry.pools.models import PooledTarget
 from tests.factories.pages import Browser, keeper_browser, sent_at_once
 from tests.factories.registry import GECKO, clutch, gecko, parent, statements
-from tests.registry.pages.test_report import TYPED, handed_in
+from tests.registry.pages.test_report import CALLED, TYPED, handed_in
 
 pytestmark = pytest.mark.django_db
 
@@ -49,11 +49,7 @@ def test_look__says_what_the_check_of_the_interface_says():
     body = clutch(
         parent(TYPED["sire"]),
         TYPED["dam"],
-        [
-            {"call": "tidemark", "count": 3},
-            {"call": "normal", "count": 1, "or": ["reed"], "basis": "first shed"},
-            {"call": "copperlatch", "count": 1, "sex": "female"},
-        ],
+        CALLED,
         season=2025,
         eggs={"laid": 7, "died": 1},
     )

@@ -33,6 +33,12 @@ TYPED = {
     "died": "1",
     "hatchlings": "3 tidemark\n1 normal or reed (first shed)\n1 female copperlatch",
 }
+CALLED = [
+    {"call": "tidemark", "count": 3},
+    {"call": "normal", "count": 1, "or": ["reed"], "basis": "first shed"},
+    {"call": "copperlatch", "count": 1, "sex": "female"},
+]
+"""The hatchlings of ``TYPED`` as a program sends them."""
 
 
 @pytest.fixture(autouse=True)
@@ -75,11 +81,7 @@ def test_report__is_the_clutch_that_the_interface_would_have_stored():
         clutch(
             {"genes": TYPED["sire"], "animal": "S 1"},
             TYPED["dam"],
-            [
-                {"call": "tidemark", "count": 3},
-                {"call": "normal", "count": 1, "or": ["reed"], "basis": "first shed"},
-                {"call": "copperlatch", "count": 1, "sex": "female"},
-            ],
+            CALLED,
             season=2025,
             eggs={"laid": 7, "died": 1},
         ),
